@@ -1,0 +1,1 @@
+"""Structured arm examination findings, checked, judged, coded and kept."""

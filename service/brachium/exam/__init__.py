@@ -1,0 +1,1 @@
+"""The exam that a clinic app posts, and the rules it has to meet."""

@@ -1,0 +1,97 @@
+"""What is stored: frozen rows without medicine in them.
+
+The stored truth is text. A :class:`Resource` is one FHIR resource without the part that the store
+decides (version, time of the version); :class:`StoredResource` is that resource as it leaves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class ExamStatus(StrEnum):
+    """Where an exam stands; COR-04 fixes the allowed steps between them."""
+
+    PRELIMINARY = "preliminary"
+    FINAL = "final"
+    AMENDED = "amended"
+    CORRECTED = "corrected"
+    ENTERED_IN_ERROR = "entered-in-error"
+
+
+@dataclass(frozen=True, slots=True)
+class SearchValue:
+    """One row of the search index: FHIR search parameter name and the value to find it by.
+
+    ``value`` is text in one of these shapes: ``system|code`` for a token, ``Type/id`` for a
+    reference, the element's own text for a date, a plain decimal for a number.
+    """
+
+    parameter: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Resource:
+    """One coded resource before it is stored.
+
+    ``body`` is JSON object text in UTF-8 that holds every member except ``resourceType``, ``id``,
+    ``meta`` and, when ``issued`` is true, ``issued``: those four are written by the store, so that
+    two bodies are equal exactly when nothing but the version changed. ``version`` is set for what
+    belongs to one exam; ``None`` marks a shared resource (patient, examiner, facility), whose next
+    version the store decides by comparing bodies.
+    """
+
+    type: str
+    id: str
+    body: bytes
+    version: int | None = None
+    issued: bool = False
+    profile: tuple[str, ...] = ()
+    search: tuple[SearchValue, ...] = ()
+
+    def text(self, version: int, updated: str) -> bytes:
+        """Return the whole resource as JSON text; ``updated`` is a FHIR instant."""
+        profiles = ",".join(f'"{url}"' for url in self.profile)
+        profile = f',"profile":[{profiles}]' if profiles else ""
+        stamp = f',"issued":"{updated}"' if self.issued else ""
+        head = (
+            f'{{"resourceType":"{self.type}","id":"{self.id}","meta":{{"versionId":"{version}",'
+            f'"lastUpdated":"{updated}"{profile}}}{stamp}'
+        ).encode()
+        return head + (b"," if len(self.body) > 2 else b"") + self.body[1:]  # noqa: PLR2004
+
+
+@dataclass(frozen=True, slots=True)
+class StoredResource:
+    """One version of a resource as it leaves: ``text`` is the whole JSON object."""
+
+    type: str
+    id: str
+    version: int
+    updated: str
+    text: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class ExamVersion:
+    """One version of an exam: what came in, what the service said, and what it became.
+
+    ``content`` is the canonical JSON text of the exam as posted; ``digest`` its SHA-256 in hex;
+    ``problems`` the JSON text of the warnings and notices; ``edition`` names the tables that coded
+    it; ``reason`` is why this version exists (empty for the first).
+    """
+
+    id: str
+    system: str
+    value: str
+    version: int
+    status: ExamStatus
+    recorded: str
+    content: bytes
+    digest: str
+    problems: bytes
+    edition: str
+    reason: str = ""
+    resources: tuple[Resource, ...] = field(default=(), repr=False)

@@ -1,0 +1,1 @@
+"""The mapping tables: read once into frozen rows, checked, and never changed."""

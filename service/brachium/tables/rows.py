@@ -1,0 +1,309 @@
+"""One frozen row type per table of mappings/, and :class:`Tables`, which holds them all.
+
+Field names are the column names. A column that holds several words separates them by spaces and
+is a tuple here; an empty cell is ``""``, ``None`` (numbers) or ``()``. Every row names its source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """model/joints.csv. ``plural`` names both sides together ("Both shoulders" -> "shoulders").
+
+    ``digits`` lists the digits that have this joint (compulsory in a finding when not empty);
+    ``structure`` is the body structure of a finding that names no site.
+    """
+
+    joint: str
+    label: str
+    plural: str
+    region: str
+    digits: tuple[str, ...]
+    structure: str
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Digit:
+    """model/digits.csv. ``structure`` is the body structure of the whole digit."""
+
+    digit: str
+    label: str
+    structure: str
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class MotionRow:
+    """model/motions.csv, key (joint, motion).
+
+    ``measure`` is one of angle, end, grade, distance; ``scale`` belongs to grade, ``units`` to the
+    others; ``arm_positions`` are the accepted arm positions (compulsory when not empty);
+    ``modes`` the accepted modes; ``opposite`` the motion of the same joint on the same axis;
+    ``digits`` those digits the motion is recorded for when the joint itself has none (fist);
+    ``phrase`` is the motion in running text ("abduction").
+    """
+
+    joint: str
+    motion: str
+    label: str
+    phrase: str
+    measure: str
+    scale: str
+    units: tuple[str, ...]
+    modes: tuple[str, ...]
+    arm_positions: tuple[str, ...]
+    opposite: str
+    digits: tuple[str, ...]
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """model/limits.csv: what is queried and what is refused, in ``unit``.
+
+    ``item`` is a motion of ``joint`` or a strength test of it. ``direction`` is ``short`` or
+    ``beyond`` for end-of-extension magnitudes, else empty. Empty ``arm_position``, ``digit`` or
+    ``sex`` means any; ages in completed years, ``age_from`` <= age < ``age_below``. A value above
+    ``warn_above`` is accepted with a warning, above ``refuse_above`` refused.
+    """
+
+    joint: str
+    item: str
+    direction: str
+    arm_position: str
+    digit: str
+    sex: str
+    age_from: int
+    age_below: int
+    warn_above: Decimal | None
+    refuse_above: Decimal
+    unit: str
+    source: str
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """model/sites.csv, key (joint, part, site): where signs are looked for or felt.
+
+    ``signs`` lists the signs recorded at the site; ``digits`` as in Joint.
+    """
+
+    joint: str
+    part: str
+    site: str
+    label: str
+    structure: str
+    digits: tuple[str, ...]
+    signs: tuple[str, ...]
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignRow:
+    """model/signs.csv, key (part, sign).
+
+    ``rated`` signs take a 0-10 severity; ``paired`` signs compare both sides and are recorded once,
+    with side "both"; ``present``/``absent`` are the words for each outcome, ``phrase`` the sign in
+    running text ("tenderness over {site}").
+    """
+
+    part: str
+    sign: str
+    label: str
+    phrase: str
+    present: str
+    absent: str
+    rated: bool
+    paired: bool
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class StrengthRow:
+    """model/strength.csv, key (joint, test). ``measure`` is grade or force."""
+
+    joint: str
+    test: str
+    label: str
+    phrase: str
+    measure: str
+    scale: str
+    units: tuple[str, ...]
+    digits: tuple[str, ...]
+    moves: tuple[str, ...]
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Grade:
+    """model/scales.csv, key (scale, grade). ``step`` is plain, plus or minus."""
+
+    scale: str
+    grade: str
+    label: str
+    ordinal: Decimal
+    step: str
+    normal: bool
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """model/options.csv, key (kind, option): position, arm-position, limiter."""
+
+    kind: str
+    option: str
+    label: str
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """model/methods.csv. ``kinds`` are the finding kinds it fits; ``default`` marks the method that
+    goes out when none was stated; ``device`` is a device concept or empty."""
+
+    method: str
+    label: str
+    kinds: tuple[str, ...]
+    measures: tuple[str, ...]
+    device: str
+    device_label: str
+    default: bool
+    order: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """model/units.csv. One ``unit`` is ``factor`` of its dimension's ``base`` unit.
+
+    ``entered`` is false for a unit that is converted (when the setting allows) and never stored.
+    """
+
+    unit: str
+    ucum: str
+    label: str
+    dimension: str
+    base: str
+    factor: Decimal
+    entered: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """codes/systems.csv: a code system we cite, its canonical URI, release and licence."""
+
+    system: str
+    uri: str
+    release: str
+    licence: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """codes/codes.csv, key (system, code): a standard code, its exact display and how sure we are.
+
+    ``status`` is active or deprecated; ``confidence`` high or medium; ``verified`` false when, for
+    instance, the side was inferred from the position in a number block.
+    """
+
+    system: str
+    code: str
+    display: str
+    status: str
+    confidence: str
+    verified: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Map:
+    """codes/maps.csv: own concept (and side, empty for side-free) to a standard code.
+
+    ``relationship`` is a code of R4 concept-map-equivalence; ``when`` is always or straight (only
+    for an end of extension that is straight: a standard extension code defines no sign).
+    """
+
+    concept: str
+    side: str
+    system: str
+    code: str
+    relationship: str
+    when: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Structure:
+    """codes/structures.csv: a body structure and its SNOMED CT codes, side-free and per side."""
+
+    structure: str
+    label: str
+    snomed: str
+    snomed_left: str
+    snomed_right: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """reference/ranges.csv: a published range or mean of a motion.
+
+    ``statistic`` is handbook or mean; ``mode`` active, passive or any; ``sex`` male, female or
+    any; ages in completed years, inclusive; ``value``/``sd``/``n`` in degrees (end of extension:
+    flexion-positive, so hyperextension is negative); ``evidence`` seen, secondary or memory.
+    """
+
+    joint: str
+    motion: str
+    arm_position: str
+    statistic: str
+    mode: str
+    sex: str
+    age_from: int
+    age_to: int
+    n: int | None
+    value: Decimal
+    sd: Decimal | None
+    source: str
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class MeasurementError:
+    """reference/errors.csv: the change or difference that measurement alone can make, in degrees.
+
+    ``situation`` is same-rater or different-raters.
+    """
+
+    joint: str
+    situation: str
+    value: Decimal
+    source: str
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Concept:
+    """One concept of our own code system, made from the model rows by the loader."""
+
+    code: str
+    display: str
+    kind: str
+    definition: str = ""
