@@ -72,7 +72,8 @@ class Limit:
     ``item`` is a motion of ``joint`` or a strength test of it. ``direction`` is ``short`` or
     ``beyond`` for end-of-extension magnitudes, else empty. Empty ``arm_position``, ``digit`` or
     ``sex`` means any; ages in completed years, ``age_from`` <= age < ``age_below``. A value above
-    ``warn_above`` is accepted with a warning, above ``refuse_above`` refused.
+    ``warn_above`` is accepted with a warning, above ``refuse_above`` refused. Of the rows that fit,
+    the one with the most filled selectors holds (:func:`brachium.tables.load.limit_for`).
     """
 
     joint: str
@@ -94,7 +95,8 @@ class Limit:
 class Site:
     """model/sites.csv, key (joint, part, site): where signs are looked for or felt.
 
-    ``signs`` lists the signs recorded at the site; ``digits`` as in Joint.
+    ``signs`` lists the signs recorded at the site; ``digits`` as in Joint. An empty ``structure``
+    means the digit itself (:func:`brachium.tables.load.structure_of` knows).
     """
 
     joint: str
@@ -250,6 +252,40 @@ class Map:
 
 
 @dataclass(frozen=True, slots=True)
+class LoincAxes:
+    """codes/loinc_axes.csv: the fields that the LOINC licence wants beside a shipped code."""
+
+    loinc: str
+    component: str
+    property: str
+    time_aspect: str
+    system: str
+    scale: str
+    method: str
+    status: str
+    short_name: str
+    long_common_name: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Qualifier:
+    """model/qualifiers.csv: a fixed concept of our own code system that belongs to no joint."""
+
+    qualifier: str
+    label: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """sources.csv: the full citation behind a source key."""
+
+    key: str
+    citation: str
+
+
+@dataclass(frozen=True, slots=True)
 class Structure:
     """codes/structures.csv: a body structure and its SNOMED CT codes, side-free and per side."""
 
@@ -265,8 +301,8 @@ class Structure:
 class Range:
     """reference/ranges.csv: a published range or mean of a motion.
 
-    ``statistic`` is handbook or mean; ``mode`` active, passive or any; ``sex`` male, female or
-    any; ages in completed years, inclusive; ``value``/``sd``/``n`` in degrees (end of extension:
+    ``statistic`` is handbook, mean or median; ``mode`` active, passive or any; ``sex`` male, female
+    or any; ages in completed years, inclusive; ``value``/``sd``/``n`` in degrees (end of extension:
     flexion-positive, so hyperextension is negative); ``evidence`` seen, secondary or memory.
     """
 
