@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from stdnum import luhn, verhoeff
@@ -74,6 +75,15 @@ def _may_go_out(tables: Tables, place: str, system: str, code: str) -> Iterator[
         yield f"{place}: {system} {code} is {known.status} and must never go out"
 
 
+def _named_side(tables: Tables, place: str, system: str, code: str, side: str) -> Iterator[str]:
+    """The side that a display names is the side of the row, so no code says the wrong side."""
+    known = tables.codes.get((system, code))
+    words = re.findall(r"\w+", known.display.lower()) if known else []
+    named = [word for word in ("left", "right") if word in words]
+    if known and named != ([side] if side else []):
+        yield f"{place}: {system} {code} names side {named}, the row says {side!r}"
+
+
 def _maps(draft: Draft) -> Iterator[str]:
     for one in draft.reads["maps"]:
         row, place = one.row, one.place
@@ -85,6 +95,8 @@ def _maps(draft: Draft) -> Iterator[str]:
             yield f"{place}: side {row.side!r}"
         yield from _may_go_out(draft.tables, place, row.system, row.code)
         yield from _end_map(draft.tables, row, place)
+        if row.system == "loinc":
+            yield from _named_side(draft.tables, place, row.system, row.code, row.side)
 
 
 def _end_map(tables: Tables, row: Map, place: str) -> Iterator[str]:
@@ -105,9 +117,11 @@ def _structures(draft: Draft) -> Iterator[str]:
             yield f"{one.place}: a side-specific code needs the side-free one"
         if bool(row.snomed_left) != bool(row.snomed_right):
             yield f"{one.place}: only one side has a code"
-        for code in (row.snomed, row.snomed_left, row.snomed_right):
+        sided = (("", row.snomed), ("left", row.snomed_left), ("right", row.snomed_right))
+        for side, code in sided:
             if code:
                 yield from _may_go_out(draft.tables, one.place, SNOMED, code)
+                yield from _named_side(draft.tables, one.place, SNOMED, code, side)
 
 
 def _units(draft: Draft) -> Iterator[str]:
