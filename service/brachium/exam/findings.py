@@ -10,12 +10,31 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    PlainValidator,
+    StrictBool,
+    StringConstraints,
+    WithJsonSchema,
+)
 from pydantic.alias_generators import to_camel
+
+from brachium.exam.numbers import plain_number, rating
 
 Word = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=64)]
 Key = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
-Note = Annotated[str, StringConstraints(min_length=1, max_length=4000, strip_whitespace=True)]
+# No control characters except tab and line ends (FHIR R4 string), and something to read in it.
+NOTE_PATTERN = (
+    r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]*[^\u0000-\u0020\u007f-\u00a0]"
+    r"[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]*$"
+)
+# Kept exactly as written
+Note = Annotated[str, StringConstraints(pattern=NOTE_PATTERN, max_length=4000)]
+# Decimal with the digits that were posted; see brachium.exam.numbers for what is refused.
+Number = Annotated[Decimal, PlainValidator(plain_number), WithJsonSchema({"type": "number"})]
+Rating = Annotated[Decimal, PlainValidator(rating), WithJsonSchema({"type": "number"})]
 # FHIR R4 dateTime to at least the second, offset compulsory (EXM-13)
 Moment = Annotated[
     str,
@@ -58,8 +77,18 @@ class Party(_Shape):
 class Quantity(_Shape):
     """A measured value with its unit; units are the words of mappings/model/units.csv."""
 
-    value: Decimal
+    value: Number
     unit: Annotated[str, StringConstraints(min_length=1, max_length=16)]
+
+
+class Converted(Quantity):
+    """A quantity that the service converted (EXM-12).
+
+    ``value`` and ``unit`` are the converted ones, ``original`` is what was posted. No posted exam
+    can hold one; only the reading makes them, and the canonical text holds the original.
+    """
+
+    original: Quantity
 
 
 class Absent(_Shape):
@@ -88,8 +117,8 @@ class Sign(_Finding):
     kind: Literal["inspection", "palpation"]
     site: Word
     sign: Word
-    present: bool | None = None
-    severity: Annotated[Decimal, Field(ge=0, le=10)] | None = None
+    present: StrictBool | None = None
+    severity: Rating | None = None
 
 
 class Motion(_Finding):
