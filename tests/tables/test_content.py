@@ -24,7 +24,7 @@ from brachium.tables.concepts import (
     site_concept,
     strength_concept,
 )
-from brachium.tables.load import Tables, limit_for, load, structure_of
+from brachium.tables.load import Tables, load
 from brachium.tables.source import TABLES, default_directory
 
 FINGERS = ("index", "middle", "ring", "little")
@@ -203,48 +203,34 @@ def test_exm_08_limits_are_own_proposals(tables):
 
 
 @pytest.mark.parametrize(
-    ("wanted", "warn", "refuse"),
+    ("key", "selectors", "warn", "refuse"),
     [
-        ({"joint": "shoulder", "item": "abduction", "age": 40}, 195, 210),
-        ({"joint": "shoulder", "item": "abduction", "age": 2}, 200, 210),
-        ({"joint": "elbow", "item": "extension", "direction": "beyond", "age": 20}, 15, 30),
-        ({"joint": "elbow", "item": "extension", "direction": "short", "age": 20}, 90, 150),
-        (
-            {
-                "joint": "shoulder",
-                "item": "external-rotation",
-                "arm_position": "abducted-90",
-                "age": 3,
-            },
-            125,
-            150,
-        ),
-        ({"joint": "hand", "item": "grip", "sex": "male", "age": 18}, 75, 120),
-        ({"joint": "hand", "item": "grip", "sex": "female", "age": 18}, 48, 90),
-        ({"joint": "hand", "item": "grip", "sex": "female", "age": 17}, 43, 90),
-        ({"joint": "hand", "item": "grip", "sex": "other", "age": 50}, 75, 120),
-        ({"joint": "hand", "item": "grip"}, 75, 120),
-        (
-            {"joint": "finger-mcp", "item": "extension", "direction": "beyond", "digit": "little"},
-            90,
-            110,
-        ),
-        (
-            {"joint": "finger-mcp", "item": "extension", "direction": "beyond", "digit": "ring"},
-            60,
-            110,
-        ),
-        ({"joint": "hand", "item": "pulp-to-palm", "digit": "ring"}, 10, 15),
+        ("shoulder abduction", ("", "", "", "", 3, 150), 195, 210),
+        ("shoulder abduction", ("", "", "", "", 0, 3), 200, 210),
+        ("elbow extension", ("beyond", "", "", "", 3, 150), 15, 30),
+        ("elbow extension", ("short", "", "", "", 0, 150), 90, 150),
+        ("shoulder external-rotation", ("", "abducted-90", "", "", 3, 150), 125, 150),
+        ("shoulder external-rotation", ("", "at-side", "", "", 3, 150), 100, 120),
+        ("hand grip", ("", "", "", "male", 18, 150), 75, 120),
+        ("hand grip", ("", "", "", "female", 18, 150), 48, 90),
+        ("hand grip", ("", "", "", "male", 0, 18), 60, 90),
+        ("hand grip", ("", "", "", "female", 0, 18), 43, 90),
+        ("hand tip-pinch", ("", "", "", "", 0, 150), 15, 27),
+        ("finger-mcp extension", ("beyond", "", "little", "", 0, 150), 90, 110),
+        ("finger-mcp extension", ("beyond", "", "ring", "", 0, 150), 60, 110),
+        ("finger-pip flexion", ("", "", "", "", 0, 150), 125, 140),
+        ("hand pulp-to-palm", ("", "", "", "", 0, 150), 10, 15),
     ],
 )
-def test_exm_08_the_limit_that_holds(tables, wanted, warn, refuse):
-    limit = limit_for(tables, wanted.pop("joint"), wanted.pop("item"), **wanted)
-    assert limit is not None
-    assert (limit.warn_above, limit.refuse_above) == (warn, refuse)
-
-
-def test_no_limit_for_what_is_not_in_the_tables(tables):
-    assert limit_for(tables, "elbow", "levitation") is None
+def test_exm_08_limits(tables, key, selectors, warn, refuse):
+    joint, item = key.split()
+    found = [
+        (row.warn_above, row.refuse_above)
+        for row in tables.limits[joint, item]
+        if (row.direction, row.arm_position, row.digit, row.sex, row.age_from, row.age_below)
+        == selectors
+    ]
+    assert found == [(warn, refuse)]
 
 
 def test_concepts_are_unique_and_well_formed(tables):
@@ -299,14 +285,13 @@ def test_labels_inside_a_sentence():
     assert (in_text("Elbow"), in_text("MCP joint")) == ("elbow", "MCP joint")
 
 
-def test_structure_of_a_finding(tables):
-    assert structure_of(tables, "elbow").snomed_left == "368148009"
-    assert structure_of(tables, "finger-dip", digit="ring").structure == "dip-joint-of-finger"
-    assert structure_of(tables, "hand", digit="ring").structure == "ring-finger"
-    digit = structure_of(tables, "hand", "inspection", "whole-digit", "thumb")
-    assert digit.structure == "thumb"
-    felt = structure_of(tables, "shoulder", "palpation", "ac-joint")
-    assert felt.snomed == "85856004"
+def test_side_specific_structures_are_the_right_way_round(tables):
+    elbow = tables.structures[tables.joints["elbow"].structure]
+    assert (elbow.snomed_left, elbow.snomed_right) == ("368148009", "368149001")
+    wrist = tables.structures[tables.joints["wrist"].structure]
+    assert (wrist.snomed_left, wrist.snomed_right) == ("5951000", "9736006")
+    hand = tables.structures[tables.joints["hand"].structure]
+    assert (hand.snomed, hand.snomed_left, hand.snomed_right) == ("85562004", "", "")
 
 
 def test_trm_03_deprecated_codes_are_known_and_unmapped(tables):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from brachium.tables import source
 from brachium.tables.concepts import concepts
 from brachium.tables.reader import Read, read
+from brachium.tables.rows import Tables
 from brachium.tables.source import TABLES
 
 if TYPE_CHECKING:
@@ -23,39 +24,7 @@ if TYPE_CHECKING:
     from brachium.tables import rows
     from brachium.tables.source import Table
 
-
-# equal only to itself: what was worked out for one set of tables can then be kept by it
-@dataclass(frozen=True, slots=True, eq=False)
-class Tables:
-    """Everything in mappings/, by key, in the order of the files.
-
-    ``digest`` is the SHA-256 over all table files, overlay included; ``limits`` and ``ranges`` are
-    by (joint, motion or test), ``maps`` by concept; ``concepts`` are our own, by code.
-    """
-
-    edition: str
-    digest: str
-    sources: Mapping[str, rows.Source]
-    joints: Mapping[str, rows.Joint]
-    digits: Mapping[str, rows.Digit]
-    motions: Mapping[tuple[str, str], rows.MotionRow]
-    limits: Mapping[tuple[str, str], tuple[rows.Limit, ...]]
-    sites: Mapping[tuple[str, str, str], rows.Site]
-    signs: Mapping[tuple[str, str], rows.SignRow]
-    strength: Mapping[tuple[str, str], rows.StrengthRow]
-    scales: Mapping[str, Mapping[str, rows.Grade]]
-    options: Mapping[tuple[str, str], rows.Option]
-    methods: Mapping[str, rows.Method]
-    units: Mapping[str, rows.Unit]
-    qualifiers: Mapping[str, rows.Qualifier]
-    systems: Mapping[str, rows.System]
-    codes: Mapping[tuple[str, str], rows.Code]
-    loinc_axes: Mapping[str, rows.LoincAxes]
-    maps: Mapping[str, tuple[rows.Map, ...]]
-    structures: Mapping[str, rows.Structure]
-    ranges: Mapping[tuple[str, str], tuple[rows.Range, ...]]
-    errors: tuple[rows.MeasurementError, ...]
-    concepts: Mapping[str, rows.Concept]
+__all__ = ["Draft", "Tables", "gather", "order"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +77,7 @@ class Limit:
     ``beyond`` for end-of-extension magnitudes, else empty. Empty ``arm_position``, ``digit`` or
     ``sex`` means any; ages in completed years, ``age_from`` <= age < ``age_below``. A value above
     ``warn_above`` is accepted with a warning, above ``refuse_above`` refused. Of the rows that fit,
-    the one with the most filled selectors holds (:func:`brachium.tables.load.limit_for`).
+    the one with the most filled selectors holds.
     """
 
     joint: str
@@ -96,7 +100,7 @@ class Site:
     """model/sites.csv, key (joint, part, site): where signs are looked for or felt.
 
     ``signs`` lists the signs recorded at the site; ``digits`` as in Joint. An empty ``structure``
-    means the digit itself (:func:`brachium.tables.load.structure_of` knows).
+    means the digit itself, whose structure is in model/digits.csv.
     """
 
     joint: str
@@ -343,3 +347,37 @@ class Concept:
     display: str
     kind: str
     definition: str = ""
+
+
+# equal only to itself: what was worked out for one set of tables can then be kept by it
+@dataclass(frozen=True, slots=True, eq=False)
+class Tables:
+    """Everything in mappings/, by key, in the order of the files.
+
+    ``digest`` is the SHA-256 over all table files, overlay included; ``limits`` and ``ranges`` are
+    by (joint, motion or test), ``maps`` by concept; ``concepts`` are our own, by code.
+    """
+
+    edition: str
+    digest: str
+    sources: Mapping[str, Source]
+    joints: Mapping[str, Joint]
+    digits: Mapping[str, Digit]
+    motions: Mapping[tuple[str, str], MotionRow]
+    limits: Mapping[tuple[str, str], tuple[Limit, ...]]
+    sites: Mapping[tuple[str, str, str], Site]
+    signs: Mapping[tuple[str, str], SignRow]
+    strength: Mapping[tuple[str, str], StrengthRow]
+    scales: Mapping[str, Mapping[str, Grade]]
+    options: Mapping[tuple[str, str], Option]
+    methods: Mapping[str, Method]
+    units: Mapping[str, Unit]
+    qualifiers: Mapping[str, Qualifier]
+    systems: Mapping[str, System]
+    codes: Mapping[tuple[str, str], Code]
+    loinc_axes: Mapping[str, LoincAxes]
+    maps: Mapping[str, tuple[Map, ...]]
+    structures: Mapping[str, Structure]
+    ranges: Mapping[tuple[str, str], tuple[Range, ...]]
+    errors: tuple[MeasurementError, ...]
+    concepts: Mapping[str, Concept]
