@@ -1,0 +1,1 @@
+"""Pure clinical computation on a checked exam: reference judgement and side differences."""

@@ -1,0 +1,135 @@
+"""Our bundle back to the exam it was made of, without loss (derived values left out).
+
+The reverse of :mod:`brachium.coding.encode`, for bundles this service made. Findings come out
+sorted by key, as in the canonical text of an exam.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, NamedTuple
+
+from brachium.coding.decode_finding import finding_of, side_problem
+from brachium.coding.fhir import OwnUrls
+from brachium.coding.lexicon import Reader, words_of
+from brachium.problems import Problem
+from brachium.tables.load import Tables
+
+# members of a finding that hold several words, so that they come back as a list
+_LISTS = ("limitedBy",)
+_ABSENT = ("reason", "because")
+
+
+class Decoded(NamedTuple):
+    """The exam as posted JSON, and what contradicts itself in the bundle (OBS-05)."""
+
+    exam: dict[str, Any]
+    problems: tuple[Problem, ...]
+
+
+def decode(bundle: dict[str, Any], tables: Tables, canonical: str) -> Decoded:
+    """Return the exam of a bundle; numbers must be parsed as ``Decimal`` to keep their digits.
+
+    ``canonical`` is the base of our own URLs. Raises ``LookupError`` when the bundle is not one of
+    ours (no report, an own code that the tables lack).
+    """
+    resources = [entry["resource"] for entry in bundle["entry"]]
+    urls = OwnUrls(canonical)
+    report = _only(resources, "DiagnosticReport")
+    leaves = list(_leaves(resources, report))
+    reader, words = Reader(urls), words_of(tables)
+    found = [(key, finding_of(leaf, reader, words)) for key, leaf in leaves]
+    problems = [
+        problem
+        for _, leaf in leaves
+        if (problem := side_problem(leaf, tables, canonical)) is not None
+    ]
+    extensions = _extensions(report, urls)
+    findings = [*_joined(found), *(_entry(one) for one in extensions.get("not-examined", ()))]
+    exam = {
+        "identifier": report["identifier"][0],
+        "status": _status(report, extensions),
+        "effective": report["effectiveDateTime"],
+        "patient": _patient(_only(resources, "Patient"), reader),
+        "examiner": {"identifier": _only(resources, "Practitioner")["identifier"][0]},
+        "facility": {"identifier": _only(resources, "Organization")["identifier"][0]},
+        "findings": sorted(findings, key=lambda one: str(one["key"])),
+    }
+    if "encounter" in report:
+        exam["encounter"] = {"identifier": report["encounter"]["identifier"]}
+    if "exam-note" in extensions:
+        exam["note"] = extensions["exam-note"][0]["valueString"]
+    return Decoded(exam, tuple(problems))
+
+
+def _only(resources: Iterable[dict[str, Any]], kind: str) -> dict[str, Any]:
+    found = [one for one in resources if one["resourceType"] == kind]
+    if len(found) != 1:
+        raise LookupError(f"{len(found)} {kind} where one is expected")
+    return found[0]
+
+
+def _leaves(
+    resources: list[dict[str, Any]], report: dict[str, Any]
+) -> Iterable[tuple[str, dict[str, Any]]]:
+    """Yield leaf key and Observation of everything that is neither a panel nor computed.
+
+    An Observation that an earlier version had and this one has not is entered in error alone.
+    """
+    prefix = report["identifier"][0]["value"] + "/"
+    gone = report["status"] != "entered-in-error"
+    for one in resources:
+        if one["resourceType"] != "Observation" or "hasMember" in one or "derivedFrom" in one:
+            continue
+        if gone and one["status"] == "entered-in-error":
+            continue
+        yield one["identifier"][0]["value"].removeprefix(prefix), one
+
+
+def _joined(found: list[tuple[str, dict[str, Any]]]) -> Iterable[dict[str, Any]]:
+    """Yield findings; the two sides of an expanded "both" become one again (EXM-10)."""
+    for key, finding in found:
+        base, slash, side = key.partition("/")
+        if not slash:
+            yield {"key": key, **finding}
+        elif side == "left":
+            yield {"key": base, **finding, "side": "both"}
+
+
+def _extensions(report: dict[str, Any], urls: OwnUrls) -> dict[str, list[dict[str, Any]]]:
+    found: dict[str, list[dict[str, Any]]] = {}
+    for extension in report.get("extension", ()):
+        name = extension["url"].removeprefix(urls.definition(""))
+        found.setdefault(name, []).append(extension)
+    return found
+
+
+def _entry(extension: dict[str, Any]) -> dict[str, Any]:
+    finding: dict[str, Any] = {}
+    for part in extension["extension"]:
+        name, word = part["url"], part["valueString"]
+        if name in _LISTS:
+            finding.setdefault(name, []).append(word)
+        elif name in _ABSENT:
+            finding.setdefault("absent", {})[name] = word
+        else:
+            finding[name] = word
+    return finding
+
+
+def _status(report: dict[str, Any], extensions: dict[str, list[dict[str, Any]]]) -> str:
+    if "exam-status" in extensions:
+        posted: str = extensions["exam-status"][0]["valueCode"]
+        return posted
+    return "preliminary" if report["status"] == "preliminary" else "final"
+
+
+def _patient(resource: dict[str, Any], reader: Reader) -> dict[str, Any]:
+    url = reader.urls.definition("dominant-hand")
+    dominant = next(e for e in resource["extension"] if e["url"] == url)
+    return {
+        "identifier": resource["identifier"][0],
+        "birthDate": resource["birthDate"],
+        "sex": resource["gender"],
+        "dominantHand": reader.word(dominant["valueCodeableConcept"], "dominant-"),
+    }

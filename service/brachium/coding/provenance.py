@@ -1,0 +1,109 @@
+"""Provenance of one exam version: who found, what assembled, from which payload (PRV-01..03)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from brachium.coding.encode import vocabulary_of
+from brachium.coding.fhir import DATA_OPERATION, PARTICIPANT_TYPE
+from brachium.coding.frame import Frame
+from brachium.coding.jsontext import dump
+from brachium.coding.options import CodingOptions, Stamp
+from brachium.coding.vocabulary import Vocabulary
+from brachium.exam.findings import Exam
+from brachium.records import Resource, SearchValue
+from brachium.tables.load import Tables
+
+
+def provenance(
+    exam: Exam,
+    resources: Iterable[Resource],
+    tables: Tables,
+    options: CodingOptions,
+    stamp: Stamp,
+    payload: str,
+) -> Resource:
+    """Return the Provenance of an exam version (FHIR R4 Provenance 6.3.4.2, 6.3.4.5).
+
+    ``resources`` are those of the version; shared ones (without a version) and, when
+    ``stamp.changed`` is given, ids not in it are no targets. ``payload`` is the SHA-256 of the
+    canonical exam in hex.
+    """
+    frame, vocabulary = Frame(exam, stamp), vocabulary_of(tables, options)
+    targets = [
+        resource
+        for resource in resources
+        if resource.version is not None and (stamp.changed is None or resource.id in stamp.changed)
+    ]
+    found: dict[str, Any] = {
+        "target": [_reference(target, frame.version(target.id)) for target in targets],
+        "occurredDateTime": exam.effective,
+        "recorded": stamp.recorded,
+        "activity": {"coding": [vocabulary.standard(DATA_OPERATION, stamp.activity.upper())]},
+        "agent": [_author(vocabulary, frame), _assembler(vocabulary)],
+        "entity": [_source(vocabulary, payload), *_revised(targets, frame)],
+    }
+    if stamp.reason:
+        found["reason"] = [{"text": stamp.reason}]
+    resource_id = frame.ids.of(f"Provenance/{stamp.version}")
+    return Resource(
+        type="Provenance",
+        id=resource_id,
+        body=dump(found).encode(),
+        version=1,
+        search=_search(targets, frame),
+    )
+
+
+def _reference(resource: Resource, version: int) -> dict[str, str]:
+    return {"reference": f"{resource.type}/{resource.id}/_history/{version}"}
+
+
+def _author(vocabulary: Vocabulary, frame: Frame) -> dict[str, Any]:
+    return {
+        "type": {"coding": [vocabulary.standard(PARTICIPANT_TYPE, "author")]},
+        "who": {"reference": frame.examiner},
+        "onBehalfOf": {"reference": frame.facility},
+    }
+
+
+def _assembler(vocabulary: Vocabulary) -> dict[str, Any]:
+    tables, service = vocabulary.tables, vocabulary.options.service
+    return {
+        "type": {"coding": [vocabulary.standard(PARTICIPANT_TYPE, "assembler")]},
+        "who": {
+            "identifier": {"system": vocabulary.urls.service, "value": f"brachium/{service}"},
+            "display": (
+                f"brachium {service}, coding tables {tables.edition}, sha-256 {tables.digest}"
+            ),
+        },
+    }
+
+
+def _source(vocabulary: Vocabulary, payload: str) -> dict[str, Any]:
+    return {
+        "role": "source",
+        "what": {
+            "identifier": {"system": vocabulary.urls.payload, "value": payload},
+            "display": "Exam as posted, canonical JSON, sha-256",
+        },
+    }
+
+
+def _revised(targets: Iterable[Resource], frame: Frame) -> list[dict[str, Any]]:
+    """COR-06: a changed resource points to the version before it."""
+    return [
+        {"role": "revision", "what": _reference(target, version - 1)}
+        for target in targets
+        if (version := frame.version(target.id)) > 1
+    ]
+
+
+def _search(targets: Iterable[Resource], frame: Frame) -> tuple[SearchValue, ...]:
+    return (
+        *(SearchValue("target", f"{target.type}/{target.id}") for target in targets),
+        SearchValue("patient", frame.patient),
+        SearchValue("agent", frame.examiner),
+        SearchValue("recorded", frame.stamp.recorded),
+    )

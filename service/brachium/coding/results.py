@@ -1,0 +1,190 @@
+"""The result of a leaf: its value[x], the components that qualify it, and both in words."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import NamedTuple
+
+from brachium.assess.judgement import grade_text
+from brachium.assess.values import end_position
+from brachium.coding import words
+from brachium.coding.fhir import ORDINAL, UCUM, YES_NO
+from brachium.coding.jsontext import dump, fragment, inside, number
+from brachium.coding.vocabulary import Vocabulary
+from brachium.exam.findings import Converted, Finding, Motion, Part, Quantity, Sign, Strength
+from brachium.tables.concepts import in_text
+
+NO_COMPONENTS: tuple[str, ...] = ()
+
+
+class Result(NamedTuple):
+    """``value`` is one JSON member; ``text`` is appended to code.text; ``words`` name the result.
+
+    None of the three holds anything that the examiner wrote freely.
+    """
+
+    value: str
+    words: str
+    text: str = ""
+    components: tuple[str, ...] = NO_COMPONENTS
+
+
+def result(finding: Finding, vocabulary: Vocabulary) -> Result:
+    """Return the result of a finding that has one."""
+    if isinstance(finding, Motion):
+        return _motion(finding, vocabulary)
+    if isinstance(finding, Sign):
+        return _sign(finding, vocabulary)
+    if isinstance(finding, Strength):
+        return _strength(finding, vocabulary)
+    return _part(finding, vocabulary)
+
+
+def _motion(finding: Motion, vocabulary: Vocabulary) -> Result:
+    measured = finding.angle or finding.distance
+    if measured is not None:
+        return _measured(measured, vocabulary)
+    if finding.end is not None:
+        return _end(finding, vocabulary)
+    row = vocabulary.tables.motions[finding.joint, finding.motion]
+    return _grade(row.scale, finding.grade or "", vocabulary)
+
+
+def _measured(measured: Quantity, vocabulary: Vocabulary) -> Result:
+    said = f"{number(measured.value)} {vocabulary.tables.units[measured.unit].label}"
+    if isinstance(measured, Converted):
+        entered = measured.original
+        said += f", entered as {number(entered.value)} {entered.unit}"
+    return Result(quantity(measured, vocabulary), said, "", _original(measured, vocabulary))
+
+
+def _original(measured: Quantity | None, vocabulary: Vocabulary) -> tuple[str, ...]:
+    """EXM-12: beside a converted quantity stands the one that was posted."""
+    if not isinstance(measured, Converted):
+        return NO_COMPONENTS
+    entered = quantity(measured.original, vocabulary)
+    return (component_of(vocabulary, "original-quantity", entered),)
+
+
+def _end(finding: Motion, vocabulary: Vocabulary) -> Result:
+    position = end_position(finding)
+    assert position is not None  # noqa: S101 - the caller has seen that there is an end
+    unit = finding.magnitude.unit if finding.magnitude else _degrees(vocabulary)
+    parts = [_axis(vocabulary)]
+    if position:
+        name = "extension-deficit-angle" if position > 0 else "hyperextension-angle"
+        size = f'"valueQuantity":{{"value":{number(abs(position))},{_unit(unit, vocabulary)}}}'
+        parts.append(component_of(vocabulary, name, size))
+        parts.extend(_original(finding.magnitude, vocabulary))
+    said = words.end(finding.end or "", abs(position))
+    return Result(
+        f'"valueQuantity":{{"value":{number(position)},{_unit(unit, vocabulary)}}}',
+        said,
+        f": {said}",
+        tuple(parts),
+    )
+
+
+def _sign(finding: Sign, vocabulary: Vocabulary) -> Result:
+    found = _outcome(finding.kind, finding.sign, bool(finding.present), vocabulary)
+    if finding.severity is None:
+        return found
+    digits = number(finding.severity)
+    size = f'"valueQuantity":{{"value":{digits},{_SCORE}}}'
+    component = component_of(vocabulary, "severity", size)
+    return Result(found.value, f"{found.words}, {digits}/10", "", (component,))
+
+
+def _strength(finding: Strength, vocabulary: Vocabulary) -> Result:
+    if not finding.trials:
+        row = vocabulary.tables.strength[finding.joint, finding.test]
+        return _grade(row.scale, finding.grade or "", vocabulary)
+    units = vocabulary.tables.units
+    best = max(finding.trials, key=lambda trial: trial.value * units[trial.unit].factor)
+    how = words.best_of(len(finding.trials))
+    trials = tuple(part for trial in finding.trials for part in _trial(trial, vocabulary))
+    said = f"{number(best.value)} {units[best.unit].label}, {how}"
+    return Result(quantity(best, vocabulary), said, f", {how}", trials)
+
+
+def _trial(trial: Quantity, vocabulary: Vocabulary) -> tuple[str, ...]:
+    component = component_of(vocabulary, "trial", quantity(trial, vocabulary))
+    return (component, *_original(trial, vocabulary))
+
+
+def _part(finding: Part, vocabulary: Vocabulary) -> Result:
+    return _overall(finding.outcome or "", vocabulary)
+
+
+def quantity(measured: Quantity, vocabulary: Vocabulary) -> str:
+    """Return ``"valueQuantity":{...}`` with the digits as written."""
+    digits = number(measured.value)
+    return f'"valueQuantity":{{"value":{digits},{_unit(measured.unit, vocabulary)}}}'
+
+
+_SCORE = f'"unit":"/10","system":"{UCUM}","code":"{{score}}"'
+
+
+@lru_cache(maxsize=256)
+def _unit(unit: str, vocabulary: Vocabulary) -> str:
+    row = vocabulary.tables.units[unit]
+    return f'"unit":{dump(row.label)},"system":"{UCUM}","code":{dump(row.ucum)}'
+
+
+def _degrees(vocabulary: Vocabulary) -> str:
+    """The unit of an end that is straight and has no magnitude: the base unit of angles."""
+    return next(row.base for row in vocabulary.tables.units.values() if row.dimension == "angle")
+
+
+@lru_cache(maxsize=256)
+def _component_head(concept: str, vocabulary: Vocabulary) -> str:
+    return f'{{"code":{dump({"coding": vocabulary.codings(concept)})},'
+
+
+def component_of(vocabulary: Vocabulary, concept: str, value: str) -> str:
+    """Return a component; ``value`` is one JSON member."""
+    return f"{_component_head(concept, vocabulary)}{value}}}"
+
+
+@lru_cache(maxsize=1024)
+def coded_component(vocabulary: Vocabulary, concept: str, value: str) -> str:
+    """Return a component whose value is one of our own concepts."""
+    coded = {"coding": vocabulary.codings(value)}
+    return component_of(vocabulary, concept, f'"valueCodeableConcept":{dump(coded)}')
+
+
+def _axis(vocabulary: Vocabulary) -> str:
+    return coded_component(vocabulary, "axis-convention", "flexion-positive-neutral-zero")
+
+
+@lru_cache(maxsize=512)
+def _outcome(part: str, sign: str, present: bool, vocabulary: Vocabulary) -> Result:
+    row = vocabulary.tables.signs[part, sign]
+    said = row.present if present else row.absent
+    # R4 Observation 10.1.4.6 discourages a boolean
+    coding = vocabulary.standard(YES_NO, "Y" if present else "N")
+    return Result(
+        f'"valueCodeableConcept":{dump({"coding": [coding], "text": said})}', in_text(said)
+    )
+
+
+@lru_cache(maxsize=1024)
+def _grade(scale: str, grade: str, vocabulary: Vocabulary) -> Result:
+    row = vocabulary.tables.scales[scale][grade]
+    text = grade_text(scale, grade)
+    coding = {
+        "extension": [{"url": ORDINAL, "valueDecimal": fragment(row.ordinal)}],
+        "system": vocabulary.urls.scale(scale),
+        "code": grade,
+        "display": row.label,
+    }
+    value = f'"valueCodeableConcept":{dump({"coding": [coding], "text": text})}'
+    return Result(value, f"{text} ({in_text(row.label)})")
+
+
+@lru_cache(maxsize=64)
+def _overall(outcome: str, vocabulary: Vocabulary) -> Result:
+    codings = vocabulary.codings(f"outcome-{outcome}")
+    text = vocabulary.tables.concepts[f"outcome-{outcome}"].display
+    value = f'"valueCodeableConcept":{dump({"coding": codings, "text": text})}'
+    return Result(value, in_text(inside(text)))
