@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import socket
@@ -125,6 +126,15 @@ def test_the_api_page_is_where_the_readme_says(service):
     assert "http://127.0.0.1:8321/docs" in README
     with urllib.request.urlopen(f"{service}/docs", timeout=10) as answer:
         assert answer.status == 200
+
+
+def test_every_address_of_the_service_is_in_the_table(service):
+    with urllib.request.urlopen(f"{service}/openapi.json", timeout=10) as answer:
+        paths = json.load(answer)["paths"]
+    served = {f"{method.upper()} {path}" for path, methods in paths.items() for method in methods}
+    assert served
+    told = re.findall(r"^\| `((?:GET|POST|PUT|PATCH|DELETE) [^`?]+)`", README, re.MULTILINE)
+    assert set(told) == served
 
 
 def test_set_up_commands_need_nothing_but_python():

@@ -122,3 +122,9 @@ def test_exm_06_five_faults_are_told_at_once():
     exam = golden.FOLDER / "refused" / "five-at-once.json"
     told = json.loads(golden.problems_file(exam).read_text(encoding="utf-8"))
     assert len({row["pointer"] for row in told if row["severity"] == "error"}) >= 5
+
+
+def test_every_exam_is_explained():
+    text = (golden.FOLDER / "README.md").read_text(encoding="utf-8")
+    told = {line.split("`")[1] for line in text.splitlines() if line.startswith("| `")}
+    assert told == set(golden.NAMES)
