@@ -9,7 +9,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
-from brachium.assess.reference import Question, Reference, reference
+from brachium.assess.reference import Reference, reference
 from brachium.assess.values import end_position, in_base_unit
 from brachium.exam.findings import Motion, Sign, Strength
 
@@ -69,10 +69,8 @@ def _motion(finding: Motion, person: Person, tables: Tables) -> Judgement | None
         value, outside = end, "AA"
     else:
         return None
-    question = Question(
-        finding.joint, finding.motion, finding.arm_position or "", finding.mode, *person
-    )
-    found = reference(question, tables)
+    arm = finding.arm_position or ""
+    found = reference(finding.joint, finding.motion, arm, finding.mode, *person, tables)
     return None if found is None else Judgement(_place(value, found, outside), found, value)
 
 

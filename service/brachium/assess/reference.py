@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -22,18 +22,6 @@ if TYPE_CHECKING:
 RANGE_RULE = "reference-range/1.0"
 _UNTRUSTED = "memory"
 _ANY = "any"
-
-
-class Question(NamedTuple):
-    """What is asked for: one motion of one patient. Ages in completed years."""
-
-    joint: str
-    motion: str
-    arm_position: str
-    mode: str
-    sex: str
-    youngest: int
-    oldest: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,17 +53,34 @@ def error_of(joint: str, tables: Tables) -> MeasurementError | None:
 
 
 @lru_cache(maxsize=16384)
-def reference(question: Question, tables: Tables) -> Reference | None:
-    """Return the reference for ``question``, or ``None`` where nothing trustworthy fits."""
+def reference(
+    joint: str,
+    motion: str,
+    arm_position: str,
+    mode: str,
+    sex: str,
+    youngest: int,
+    oldest: int,
+    tables: Tables,
+) -> Reference | None:
+    """Return the reference of a motion for one patient, or ``None`` where nothing seen fits.
+
+    ``youngest`` and ``oldest`` are the completed years that the dates allow: a row must fit both.
+    """
     fitting = [
         row
-        for row in tables.ranges.get((question.joint, question.motion), ())
-        if _fits(row, question)
+        for row in tables.ranges.get((joint, motion), ())
+        if row.evidence != _UNTRUSTED
+        and row.arm_position == arm_position
+        and row.mode in (_ANY, mode)
+        and row.sex in (_ANY, sex)
+        and row.age_from <= youngest
+        and oldest <= row.age_to
     ]
     handbook = [row for row in fitting if row.statistic == "handbook"]
     means = [row for row in fitting if row.statistic in ("mean", "median")]
     basis = means or handbook
-    error = error_of(question.joint, tables)
+    error = error_of(joint, tables)
     if not basis:
         return None
     if error is None:
@@ -88,17 +93,6 @@ def reference(question: Question, tables: Tables) -> Reference | None:
         low=min(row.value for row in basis) - error.value,
         # a value that reaches what handbooks call full is not called high
         high=max(row.value for row in (*means, *handbook)) + error.value,
-    )
-
-
-def _fits(row: Range, question: Question) -> bool:
-    return (
-        row.evidence != _UNTRUSTED
-        and row.arm_position == question.arm_position
-        and row.mode in (_ANY, question.mode)
-        and row.sex in (_ANY, question.sex)
-        and row.age_from <= question.youngest
-        and question.oldest <= row.age_to
     )
 
 

@@ -66,12 +66,14 @@ def side_difference(
     compared = _compared(difference)
     value = f'"valueQuantity":{{"value":{number(difference.value)},{_DEG}}}'
     sources = f"{reference(right.resource)},{reference(left.resource)}"
-    middle = (
-        f"{static.head}{compared}{static.tail}{_method(vocabulary, difference.rule)},{value}"
+    rest = (
+        f"{_method(vocabulary, difference.rule)},{value}"
         f"{_judged(vocabulary, difference.flagged, difference.threshold, difference.rule)}"
         f',"derivedFrom":[{sources}]{_components(difference, vocabulary)}'
     )
-    resource = frame.observation(difference.key, status, middle, static.search)
+    resource = frame.observation(
+        difference.key, status, static.search, static.head, compared, static.tail, rest
+    )
     text = f"{static.name}: {compared}"
     return Compared(what.joint, resource, status, text, bool(difference.flagged))
 
@@ -154,9 +156,9 @@ def panel(
     status = frame.status(key)
     if key not in frame.stamp.statuses and status == "final":
         status = joined_status(settled)
-    listed = ",".join([reference(resource) for resource, _ in members])
-    middle = f'{static.head}{static.tail},"hasMember":[{listed}]'
-    return frame.observation(key, status, middle, static.search), status
+    listed = '"},{"reference":"Observation/'.join([resource.id for resource, _ in members])
+    rest = f',"hasMember":[{{"reference":"Observation/{listed}"}}]'
+    return frame.observation(key, status, static.search, static.head, static.tail, rest), status
 
 
 @lru_cache(maxsize=256)

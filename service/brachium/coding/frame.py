@@ -72,11 +72,14 @@ class Frame:
         return f"{self._value}/{key}"
 
     def observation(
-        self, key: str, status: str, middle: str, search: tuple[SearchValue, ...]
+        self, key: str, status: str, search: tuple[SearchValue, ...], *parts: str
     ) -> Resource:
-        """Wrap the members ``middle``; ``key`` holds only letters, digits and ``._-/``."""
+        """Wrap members of an Observation; ``parts`` joined are its JSON text without braces.
+
+        ``key`` holds only letters, digits and ``._-/``, so that it needs no escaping.
+        """
         resource_id = self.ids.of(f"Observation/{key}")
-        body = f'{self._head}{key}"}}],"status":"{status}",{middle}{self._tail}'
+        body = "".join((self._head, key, '"}],"status":"', status, '",', *parts, self._tail))
         return Resource(
             "Observation",
             resource_id,

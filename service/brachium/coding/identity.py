@@ -30,10 +30,12 @@ class Ids:
     """
 
     def __init__(self, exam: str) -> None:
-        self._namespace = UUID(exam).bytes
+        self._namespace = hashlib.sha1(UUID(exam).bytes, usedforsecurity=False)
 
     def of(self, name: str) -> str:
         """Return the id for a resource ``name`` such as ``Observation/KEY``."""
-        text = hashlib.sha1(self._namespace + name.encode(), usedforsecurity=False).hexdigest()
+        digest = self._namespace.copy()
+        digest.update(name.encode())
+        text = digest.hexdigest()
         variant = _VARIANT[int(text[16], 16) & 3]
         return f"{text[:8]}-{text[8:12]}-5{text[13:16]}-{variant}{text[17:20]}-{text[20:32]}"

@@ -9,12 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from brachium.coding import words
 from brachium.coding.derived import Compared
 from brachium.coding.frame import Frame
 from brachium.coding.observation import Said
+from brachium.coding.templates import Template
 from brachium.exam.findings import Finding, Motion, Strength
-from brachium.tables.load import Tables
 
 _OUTSIDE = {
     "L": "below the reference used",
@@ -83,11 +82,10 @@ def narrative(
     return f'<div xmlns="http://www.w3.org/1999/xhtml">{"".join(blocks)}</div>'
 
 
-def not_examined(finding: Finding, text: str, tables: Tables) -> str:
+def not_examined(finding: Finding, template: Template) -> str:
     """Return an entry that has no Observation in words: "Right elbow ...: not examined"."""
-    why = words.absence(finding.absent, tables) if finding.absent is not None else ""
     note = "" if finding.note is None else f". Note: {finding.note}"
-    return f"{text}: {why}{note}"
+    return f"{template.text}: {template.absence}{note}"
 
 
 def _plain(text: str) -> str:

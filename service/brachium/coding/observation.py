@@ -5,23 +5,20 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from brachium.assess.judgement import Judgement
-from brachium.coding import words
 from brachium.coding.frame import Frame
 from brachium.coding.jsontext import dump
-from brachium.coding.results import coded_component, result
-from brachium.coding.templates import Subject, Template, circumstances, judged, template
+from brachium.coding.results import result
+from brachium.coding.templates import Subject, Template, judged, template
 from brachium.coding.vocabulary import Vocabulary
-from brachium.exam.findings import Finding, Motion, Part, Sign, Strength
+from brachium.exam.findings import Motion, Part, Sign
 from brachium.exam.leaves import Leaf
 from brachium.records import Resource
-from brachium.tables.concepts import option_concept
 
 
 class Said(NamedTuple):
     """A coded leaf: its resource, and what the report says about it.
 
-    ``text`` names the finding, ``words`` its result or why there is none; ``note`` is the
-    examiner's own text.
+    ``words`` name its result, or say why there is none.
     """
 
     leaf: Leaf
@@ -31,26 +28,46 @@ class Said(NamedTuple):
     words: str
     interpretation: str | None
 
-    @property
-    def text(self) -> str:
-        """What was examined and on which side."""
-        return self.template.text
-
 
 def subject_of(leaf: Leaf) -> Subject:
     """Return the words that name the finding of a leaf."""
     finding = leaf.finding
     kind, joint, digit = finding.kind, finding.joint, finding.digit or ""
+    absent = finding.absent
+    reason, because = ("", "") if absent is None else (absent.reason, absent.because or "")
     if isinstance(finding, Motion):
-        straight = finding.end == "straight"
-        arm = finding.arm_position or ""
         return Subject(
-            kind, joint, finding.motion, leaf.side, digit, "", finding.mode, arm, straight
+            kind,
+            joint,
+            finding.motion,
+            leaf.side,
+            digit,
+            reason,
+            because,
+            "",
+            finding.mode,
+            finding.arm_position or "",
+            finding.end == "straight",
+            finding.method or "",
+            finding.position or "",
+            finding.limited_by,
         )
     if isinstance(finding, Sign):
-        return Subject(kind, joint, finding.sign, leaf.side, digit, finding.site, "", "", False)
-    item = finding.part if isinstance(finding, Part) else finding.test
-    return Subject(kind, joint, item, leaf.side, digit, "", "", "", False)
+        return Subject(kind, joint, finding.sign, leaf.side, digit, reason, because, finding.site)
+    if isinstance(finding, Part):
+        return Subject(kind, joint, finding.part, leaf.side, digit, reason, because)
+    return Subject(
+        kind,
+        joint,
+        finding.test,
+        leaf.side,
+        digit,
+        reason,
+        because,
+        method=finding.method or "",
+        position=finding.position or "",
+        limited_by=finding.limited_by,
+    )
 
 
 def observation(
@@ -59,40 +76,20 @@ def observation(
     """Return the Observation of a leaf that was examined or states why not (OBS-12)."""
     finding = leaf.finding
     made = template(vocabulary, subject_of(leaf))
-    status = frame.status(leaf.key)
-    how = _circumstances(finding, made, vocabulary)
-    if finding.absent is not None:
-        status = status if status == "entered-in-error" else "cancelled"
-        said = words.absence(finding.absent, vocabulary.tables)
-        middle = f"{made.head}: {said}{made.tail}{how}"
-        components = made.components
-    else:
-        found = result(finding, vocabulary)
-        said = found.words
-        middle = f"{made.head}{found.text}{made.tail}{how},{found.value}"
-        components = found.components + made.components
+    status, components = frame.status(leaf.key), made.components
+    interpretation, said, text, rest = None, made.absence, "", ""
+    if finding.absent is None:
+        value, said, text, own = result(finding, vocabulary)
+        rest = f",{value}"
+        components = f"{own},{components}" if own and components else own or components
+    elif status != "entered-in-error":
+        status = "cancelled"
     if judgement is not None:
-        middle += judged(vocabulary, judgement.interpretation, judgement.reference)
-    if isinstance(finding, Motion | Strength) and finding.limited_by:
-        limits = finding.limited_by
-        components += tuple(_limit(vocabulary, limit) for limit in limits)
+        interpretation = judgement.interpretation
+        rest += judged(vocabulary, interpretation, judgement.reference)
     if components:
-        middle += f',"component":[{",".join(components)}]'
+        rest += f',"component":[{components}]'
     if finding.note is not None:
-        middle += f',"note":[{{"text":{dump(finding.note)}}}]'
-    resource = frame.observation(leaf.key, status, middle, made.search)
-    interpretation = judgement.interpretation if judgement is not None else None
+        rest += f',"note":[{{"text":{dump(finding.note)}}}]'
+    resource = frame.observation(leaf.key, status, made.search, made.head, text, made.tail, rest)
     return Said(leaf, resource, status, made, said, interpretation)
-
-
-def _circumstances(finding: Finding, made: Template, vocabulary: Vocabulary) -> str:
-    if isinstance(finding, Motion | Strength):
-        method, position = finding.method or "", finding.position or ""
-    else:
-        method, position = made.method, ""  # the kind is its own method
-    text = circumstances(vocabulary, method, made.method, position, finding.absent)
-    return f",{text}" if text else ""
-
-
-def _limit(vocabulary: Vocabulary, limit: str) -> str:
-    return coded_component(vocabulary, "limited-by", option_concept("limiter", limit))

@@ -108,5 +108,4 @@ def _entry(finding: Finding, url: str) -> dict[str, Any]:
 
 
 def _skipped_text(leaf: Leaf, vocabulary: Vocabulary) -> str:
-    made = template(vocabulary, subject_of(leaf))
-    return not_examined(leaf.finding, made.text, vocabulary.tables)
+    return not_examined(leaf.finding, template(vocabulary, subject_of(leaf)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -9,24 +10,26 @@ from brachium.assess.judgement import grade_text
 from brachium.assess.values import end_position
 from brachium.coding import words
 from brachium.coding.fhir import ORDINAL, UCUM, YES_NO
-from brachium.coding.jsontext import dump, fragment, inside, number
+from brachium.coding.jsontext import dump, fragment, number
 from brachium.coding.vocabulary import Vocabulary
-from brachium.exam.findings import Converted, Finding, Motion, Part, Quantity, Sign, Strength
+from brachium.exam.findings import Converted, Finding, Motion, Quantity, Sign, Strength
 from brachium.tables.concepts import in_text
 
-NO_COMPONENTS: tuple[str, ...] = ()
+_SCORE = f'"unit":"/10","system":"{UCUM}","code":"{{score}}"}}'
 
 
 class Result(NamedTuple):
-    """``value`` is one JSON member; ``text`` is appended to code.text; ``words`` name the result.
+    """What a finding is turned into.
 
-    None of the three holds anything that the examiner wrote freely.
+    ``value`` is one JSON member; ``words`` name the result; ``text`` is appended to code.text;
+    ``components`` is the JSON text of the components, separated by commas. Nothing here holds what
+    the examiner wrote freely.
     """
 
     value: str
     words: str
     text: str = ""
-    components: tuple[str, ...] = NO_COMPONENTS
+    components: str = ""
 
 
 def result(finding: Finding, vocabulary: Vocabulary) -> Result:
@@ -37,52 +40,43 @@ def result(finding: Finding, vocabulary: Vocabulary) -> Result:
         return _sign(finding, vocabulary)
     if isinstance(finding, Strength):
         return _strength(finding, vocabulary)
-    return _part(finding, vocabulary)
+    return _overall(finding.outcome or "", vocabulary)
 
 
 def _motion(finding: Motion, vocabulary: Vocabulary) -> Result:
     measured = finding.angle or finding.distance
     if measured is not None:
-        return _measured(measured, vocabulary)
+        said = f"{number(measured.value)} {vocabulary.tables.units[measured.unit].label}"
+        if not isinstance(measured, Converted):
+            return Result(quantity(measured, vocabulary), said)
+        entered = f"{number(measured.original.value)} {measured.original.unit}"
+        original = _original(measured, vocabulary)
+        return Result(quantity(measured, vocabulary), f"{said}, entered as {entered}", "", original)
     if finding.end is not None:
-        return _end(finding, vocabulary)
+        return _end(finding, finding.end, vocabulary)
     row = vocabulary.tables.motions[finding.joint, finding.motion]
     return _grade(row.scale, finding.grade or "", vocabulary)
 
 
-def _measured(measured: Quantity, vocabulary: Vocabulary) -> Result:
-    said = f"{number(measured.value)} {vocabulary.tables.units[measured.unit].label}"
-    if isinstance(measured, Converted):
-        entered = measured.original
-        said += f", entered as {number(entered.value)} {entered.unit}"
-    return Result(quantity(measured, vocabulary), said, "", _original(measured, vocabulary))
-
-
-def _original(measured: Quantity | None, vocabulary: Vocabulary) -> tuple[str, ...]:
+def _original(measured: Quantity | None, vocabulary: Vocabulary) -> str:
     """EXM-12: beside a converted quantity stands the one that was posted."""
     if not isinstance(measured, Converted):
-        return NO_COMPONENTS
+        return ""
     entered = quantity(measured.original, vocabulary)
-    return (component_of(vocabulary, "original-quantity", entered),)
+    return component_of(vocabulary, "original-quantity", entered)
 
 
-def _end(finding: Motion, vocabulary: Vocabulary) -> Result:
-    position = end_position(finding)
-    assert position is not None  # noqa: S101 - the caller has seen that there is an end
+def _end(finding: Motion, end: str, vocabulary: Vocabulary) -> Result:
+    position = end_position(finding) or Decimal(0)
     unit = finding.magnitude.unit if finding.magnitude else _degrees(vocabulary)
-    parts = [_axis(vocabulary)]
+    parts = [coded_component(vocabulary, "axis-convention", "flexion-positive-neutral-zero")]
     if position:
         name = "extension-deficit-angle" if position > 0 else "hyperextension-angle"
-        size = f'"valueQuantity":{{"value":{number(abs(position))},{_unit(unit, vocabulary)}}}'
-        parts.append(component_of(vocabulary, name, size))
-        parts.extend(_original(finding.magnitude, vocabulary))
-    said = words.end(finding.end or "", abs(position))
-    return Result(
-        f'"valueQuantity":{{"value":{number(position)},{_unit(unit, vocabulary)}}}',
-        said,
-        f": {said}",
-        tuple(parts),
-    )
+        parts.append(component_of(vocabulary, name, _value(abs(position), unit, vocabulary)))
+    if original := _original(finding.magnitude, vocabulary):
+        parts.append(original)
+    said = words.end(end, abs(position))
+    return Result(_value(position, unit, vocabulary), said, f": {said}", ",".join(parts))
 
 
 def _sign(finding: Sign, vocabulary: Vocabulary) -> Result:
@@ -90,9 +84,8 @@ def _sign(finding: Sign, vocabulary: Vocabulary) -> Result:
     if finding.severity is None:
         return found
     digits = number(finding.severity)
-    size = f'"valueQuantity":{{"value":{digits},{_SCORE}}}'
-    component = component_of(vocabulary, "severity", size)
-    return Result(found.value, f"{found.words}, {digits}/10", "", (component,))
+    component = component_of(vocabulary, "severity", f'"valueQuantity":{{"value":{digits},{_SCORE}')
+    return Result(found.value, f"{found.words}, {digits}/10", "", component)
 
 
 def _strength(finding: Strength, vocabulary: Vocabulary) -> Result:
@@ -102,35 +95,25 @@ def _strength(finding: Strength, vocabulary: Vocabulary) -> Result:
     units = vocabulary.tables.units
     best = max(finding.trials, key=lambda trial: trial.value * units[trial.unit].factor)
     how = words.best_of(len(finding.trials))
-    trials = tuple(part for trial in finding.trials for part in _trial(trial, vocabulary))
+    trials = [
+        component_of(vocabulary, "trial", quantity(trial, vocabulary))
+        + (f",{_original(trial, vocabulary)}" if isinstance(trial, Converted) else "")
+        for trial in finding.trials
+    ]
     said = f"{number(best.value)} {units[best.unit].label}, {how}"
-    return Result(quantity(best, vocabulary), said, f", {how}", trials)
-
-
-def _trial(trial: Quantity, vocabulary: Vocabulary) -> tuple[str, ...]:
-    component = component_of(vocabulary, "trial", quantity(trial, vocabulary))
-    return (component, *_original(trial, vocabulary))
-
-
-def _part(finding: Part, vocabulary: Vocabulary) -> Result:
-    return _overall(finding.outcome or "", vocabulary)
+    return Result(quantity(best, vocabulary), said, f", {how}", ",".join(trials))
 
 
 def quantity(measured: Quantity, vocabulary: Vocabulary) -> str:
     """Return ``"valueQuantity":{...}`` with the digits as written."""
-    digits = number(measured.value)
-    return f'"valueQuantity":{{"value":{digits},{_unit(measured.unit, vocabulary)}}}'
+    return _value(measured.value, measured.unit, vocabulary)
 
 
-_SCORE = f'"unit":"/10","system":"{UCUM}","code":"{{score}}"'
+def _value(value: Decimal, unit: str, vocabulary: Vocabulary) -> str:
+    return f'"valueQuantity":{{"value":{number(value)},{vocabulary.units[unit]}'
 
 
-@lru_cache(maxsize=256)
-def _unit(unit: str, vocabulary: Vocabulary) -> str:
-    row = vocabulary.tables.units[unit]
-    return f'"unit":{dump(row.label)},"system":"{UCUM}","code":{dump(row.ucum)}'
-
-
+@lru_cache(maxsize=16)
 def _degrees(vocabulary: Vocabulary) -> str:
     """The unit of an end that is straight and has no magnitude: the base unit of angles."""
     return next(row.base for row in vocabulary.tables.units.values() if row.dimension == "angle")
@@ -151,10 +134,6 @@ def coded_component(vocabulary: Vocabulary, concept: str, value: str) -> str:
     """Return a component whose value is one of our own concepts."""
     coded = {"coding": vocabulary.codings(value)}
     return component_of(vocabulary, concept, f'"valueCodeableConcept":{dump(coded)}')
-
-
-def _axis(vocabulary: Vocabulary) -> str:
-    return coded_component(vocabulary, "axis-convention", "flexion-positive-neutral-zero")
 
 
 @lru_cache(maxsize=512)
@@ -187,4 +166,4 @@ def _overall(outcome: str, vocabulary: Vocabulary) -> Result:
     codings = vocabulary.codings(f"outcome-{outcome}")
     text = vocabulary.tables.concepts[f"outcome-{outcome}"].display
     value = f'"valueCodeableConcept":{dump({"coding": codings, "text": text})}'
-    return Result(value, in_text(inside(text)))
+    return Result(value, in_text(text))

@@ -26,7 +26,6 @@ from brachium.coding.jsontext import dump, fragment, inside, members
 from brachium.coding.results import coded_component
 from brachium.coding.sites import body_site
 from brachium.coding.vocabulary import Notice, Vocabulary
-from brachium.exam.findings import Absent
 from brachium.records import SearchValue
 from brachium.tables.concepts import (
     absence_concept,
@@ -38,13 +37,15 @@ from brachium.tables.concepts import (
     sign_concept,
     strength_concept,
 )
+from brachium.tables.rows import Method
 
 
 class Subject(NamedTuple):
-    """The words that name one finding on one side; empty where a word does not belong to the kind.
+    """The words of one finding on one side; empty where a word does not belong to the kind.
 
     ``item`` is the motion, sign, strength test or part; ``straight`` tells an end of extension that
-    is exactly straight.
+    is exactly straight; ``method`` is what the examiner stated; ``reason`` and ``because`` say why
+    there is no result.
     """
 
     kind: str
@@ -52,22 +53,31 @@ class Subject(NamedTuple):
     item: str
     side: str
     digit: str
-    site: str
-    mode: str
-    arm_position: str
-    straight: bool
+    reason: str
+    because: str
+    site: str = ""
+    mode: str = ""
+    arm_position: str = ""
+    straight: bool = False
+    method: str = ""
+    position: str = ""
+    limited_by: tuple[str, ...] = ()
 
 
 class Template(NamedTuple):
-    """``head`` ends inside the string of code.text, so that a result in words can follow."""
+    """Everything of an Observation that its subject decides.
+
+    ``head`` ends inside the string of code.text, so that a result in words can follow; ``tail``
+    goes on from there. ``text`` names the finding, ``absence`` says why there is no result.
+    """
 
     head: str
     tail: str
     text: str
-    components: tuple[str, ...]
+    absence: str
+    components: str
     search: tuple[SearchValue, ...]
     notices: tuple[Notice, ...]
-    method: str
 
 
 @lru_cache(maxsize=16384)
@@ -78,19 +88,25 @@ def template(vocabulary: Vocabulary, subject: Subject) -> Template:
     place = body_site(vocabulary, subject.joint, part, subject.site, subject.digit, subject.side)
     codings = vocabulary.codings(concept, subject.side, straight=subject.straight)
     text = _text(vocabulary, subject)
-    arm = subject.arm_position
+    absence = words.absence(subject.reason, subject.because, vocabulary.tables)
+    said = inside(f"{text}: {absence}" if absence else text)
+    how = members(_circumstances(vocabulary, subject))
     return Template(
-        head=f'{category(vocabulary)},"code":{{"coding":{dump(codings)},"text":"{inside(text)}',
-        tail=f'"}},"bodySite":{place.text}',
+        head=f'{category(vocabulary)},"code":{{"coding":{dump(codings)},"text":"{said}',
+        tail=f'"}},"bodySite":{place.text}{"," if how else ""}{how}',
         text=text,
-        components=(
-            (coded_component(vocabulary, "arm-position", option_concept("arm-position", arm)),)
-            if arm
-            else ()
-        ),
+        absence=absence,
+        components=_components(vocabulary, subject),
         search=(*search_codes(codings), *place.search),
         notices=(*vocabulary.notices(concept, codings), *place.notices),
-        method=_default_method(vocabulary, subject),
+    )
+
+
+def _components(vocabulary: Vocabulary, subject: Subject) -> str:
+    parts = [("arm-position", "arm-position", subject.arm_position)] * bool(subject.arm_position)
+    parts += [("limited-by", "limiter", limit) for limit in subject.limited_by]
+    return ",".join(
+        coded_component(vocabulary, name, option_concept(kind, word)) for name, kind, word in parts
     )
 
 
@@ -135,8 +151,31 @@ def _text(vocabulary: Vocabulary, subject: Subject) -> str:
     return words.sign(tables.signs[subject.kind, item], where)
 
 
-def _default_method(vocabulary: Vocabulary, subject: Subject) -> str:
-    """Return the method that goes out when the examiner stated none, or nothing."""
+def _circumstances(vocabulary: Vocabulary, subject: Subject) -> dict[str, Any]:
+    """Return the members that say how a finding was made, or why it was not (OBS-08, OBS-12)."""
+    found: dict[str, Any] = {}
+    extensions = []
+    if subject.position:
+        concept = option_concept("position", subject.position)
+        extensions.append(_coded(vocabulary, BODY_POSITION, concept))
+    row = vocabulary.tables.methods.get(subject.method) or _default_method(vocabulary, subject)
+    if row is not None and row.device:
+        extensions.append(_coded(vocabulary, DEVICE_CODE, device_concept(row.device)))
+    if subject.reason in DATA_ABSENT:
+        concept = absence_concept(subject.reason, subject.because or None)
+        extensions.append(_coded(vocabulary, STATUS_REASON, concept))
+        reason = vocabulary.standard(ABSENT_REASON, DATA_ABSENT[subject.reason])
+        own = vocabulary.own(concept)
+        found["dataAbsentReason"] = {"coding": [reason, own], "text": own["display"]}
+    if row is not None:
+        found["method"] = _method(vocabulary, row, subject)
+    if extensions:
+        found["extension"] = extensions
+    return found
+
+
+def _default_method(vocabulary: Vocabulary, subject: Subject) -> Method | None:
+    """Return the method that goes out when the examiner stated none, if there is one."""
     tables, key = vocabulary.tables, (subject.joint, subject.item)
     measure = ""
     if subject.kind == "motion":
@@ -145,45 +184,17 @@ def _default_method(vocabulary: Vocabulary, subject: Subject) -> str:
         measure = tables.strength[key].measure
     for row in tables.methods.values():
         if row.default and subject.kind in row.kinds and measure in (row.measures or ("",)):
-            return row.method
-    return ""
+            return row
+    return None
 
 
-@lru_cache(maxsize=4096)
-def circumstances(
-    vocabulary: Vocabulary, method: str, default: str, position: str, absent: Absent | None
-) -> str:
-    """Return the members that say how a finding was made, or why it was not.
-
-    ``method`` is what the examiner stated, ``default`` what goes out when nothing was; the second
-    is marked, because nobody said it.
-    """
-    found: dict[str, Any] = {}
-    extensions = []
-    if position:
-        extensions.append(_coded(vocabulary, BODY_POSITION, option_concept("position", position)))
-    row = vocabulary.tables.methods.get(method or default)
-    if row is not None and row.device:
-        extensions.append(_coded(vocabulary, DEVICE_CODE, device_concept(row.device)))
-    if absent is not None:
-        concept = absence_concept(absent.reason, absent.because)
-        extensions.append(_coded(vocabulary, STATUS_REASON, concept))
-        reason = vocabulary.standard(ABSENT_REASON, DATA_ABSENT[absent.reason])
-        own = vocabulary.own(concept)
-        found["dataAbsentReason"] = {"coding": [reason, own], "text": own["display"]}
-    if row is not None:
-        found["method"] = _method(vocabulary, row.method, row.label, stated=bool(method))
-    if extensions:
-        found["extension"] = extensions
-    return members(found)
-
-
-def _method(vocabulary: Vocabulary, method: str, label: str, *, stated: bool) -> dict[str, Any]:
-    coded: dict[str, Any] = {"coding": vocabulary.codings(method_concept(method)), "text": label}
-    if not stated:
-        url = vocabulary.urls.definition("method-not-stated")
-        coded = {"extension": [{"url": url, "valueBoolean": True}], **coded}
-    return coded
+def _method(vocabulary: Vocabulary, row: Method, subject: Subject) -> dict[str, Any]:
+    coded = {"coding": vocabulary.codings(method_concept(row.method)), "text": row.label}
+    # a sign is its own method; for the others, nobody said what goes out here
+    if subject.method or subject.kind not in ("motion", "strength"):
+        return coded
+    url = vocabulary.urls.definition("method-not-stated")
+    return {"extension": [{"url": url, "valueBoolean": True}], **coded}
 
 
 def _coded(vocabulary: Vocabulary, url: str, concept: str) -> dict[str, Any]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from brachium.coding.fhir import LOINC, SNOMED, STANDS_FOR, OwnUrls
+from brachium.coding.fhir import LOINC, SNOMED, STANDS_FOR, UCUM, OwnUrls
+from brachium.coding.jsontext import dump
 from brachium.coding.options import CodingOptions
 from brachium.problems import Problem, Severity
 from brachium.tables.load import Tables
@@ -39,12 +40,19 @@ def problem(notice: Notice, index: int) -> Problem:
 
 
 class Vocabulary:
-    """Looks codes up; never makes one up. A concept the tables lack raises ``KeyError``."""
+    """Looks codes up; never makes one up. A concept the tables lack raises ``KeyError``.
+
+    ``units`` holds, by the exam's word for a unit, the end of a Quantity after its value.
+    """
 
     def __init__(self, tables: Tables, options: CodingOptions) -> None:
         self.tables = tables
         self.options = options
         self.urls = OwnUrls(options.canonical)
+        self.units = {
+            row.unit: f'"unit":{dump(row.label)},"system":"{UCUM}","code":{dump(row.ucum)}}}'
+            for row in tables.units.values()
+        }
         self._codes = {
             (tables.systems[row.system].uri, row.code): row for row in tables.codes.values()
         }

@@ -5,7 +5,6 @@ from __future__ import annotations
 from decimal import Decimal
 
 from brachium.coding.jsontext import number
-from brachium.exam.findings import Absent
 from brachium.tables.concepts import in_text
 from brachium.tables.load import Tables
 from brachium.tables.rows import MotionRow, SignRow, StrengthRow
@@ -77,12 +76,12 @@ def end(name: str, magnitude: Decimal) -> str:
     return f"{number(magnitude)} {_ENDS[name]}" if magnitude and name in _ENDS else "straight"
 
 
-def absence(absent: Absent, tables: Tables) -> str:
-    """Return why there is no result: "not tested (pain)"."""
-    text = _REASONS[absent.reason]
-    if absent.because is None:
-        return text
-    return f"{text} ({in_text(tables.options['limiter', absent.because].label)})"
+def absence(reason: str, because: str, tables: Tables) -> str:
+    """Return why there is no result: "not tested (pain)"; nothing for an empty reason."""
+    if not reason:
+        return ""
+    text = _REASONS[reason]
+    return f"{text} ({in_text(tables.options['limiter', because].label)})" if because else text
 
 
 def best_of(count: int) -> str:
