@@ -1,0 +1,1 @@
+"""Stored rows to bytes: bundles, tables, digests. Knows rows and FHIR framing, not medicine."""

@@ -1,0 +1,38 @@
+"""The exam as a document: fixed, readable without understanding anything but its narrative."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from brachium.formats.outgoing import Outgoing, framed
+from brachium.formats.references import Target, repointed
+from brachium.records import StoredResource
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+def document(outgoing: Outgoing) -> bytes:
+    """Return a bundle of type document, Composition first (FHIR R4 documents 3.3.1, bdl-11).
+
+    References are absolute and equal the fullUrl of an entry, so that a reader needs no rule to
+    resolve them. Provenance stays out: it points at earlier versions, which are not in the
+    document. Raises ``ValueError`` when there is no Composition or a reference leads outside.
+    """
+    if outgoing.composition is None:
+        raise ValueError("a document needs its Composition")
+    kept = (row for row in outgoing.rows if row.type != "Provenance")
+    rows = (outgoing.composition, *kept)
+    inside = {(row.type, row.id) for row in rows}
+
+    def member(target: Target) -> bytes:
+        if (target.type, target.id) not in inside:
+            raise ValueError(f"{target.path} is not in the document")
+        return f'"reference":"{outgoing.base}/{target.type}/{target.id}"'.encode()
+
+    return framed(outgoing, "document", (_entry(outgoing, row, member) for row in rows))
+
+
+def _entry(outgoing: Outgoing, row: StoredResource, member: Callable[[Target], bytes]) -> bytes:
+    full_url = outgoing.full_url(row).encode()
+    return b'{"fullUrl":"' + full_url + b'","resource":' + repointed(row.text, member) + b"}"

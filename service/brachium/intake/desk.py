@@ -1,0 +1,108 @@
+"""The intake desk: what every way in needs, and the steps that they share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import jiter
+
+from brachium.assess.assessment import assess
+from brachium.coding.encode import encode
+from brachium.coding.identity import exam_id
+from brachium.exam.canonical import canonical, digest
+from brachium.exam.findings import Exam
+from brachium.exam.leaves import leaves
+from brachium.exam.reading import Examined, examine
+from brachium.intake.notices import written
+from brachium.records import ExamStatus, ExamVersion
+
+if TYPE_CHECKING:
+    from brachium.coding.options import CodingOptions, Encoded, Stamp
+    from brachium.exam.rule import ModelOptions
+    from brachium.problems import Problem
+    from brachium.store.port import Store
+    from brachium.tables.load import Tables
+
+Clock = Callable[[], str]
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What it takes to check and code an exam, without a store.
+
+    ``clock`` returns the present as a FHIR instant in UTC with milliseconds.
+    """
+
+    tables: Tables
+    clock: Clock
+    model: ModelOptions
+    coding: CodingOptions
+
+    def examine(self, raw: bytes) -> Examined:
+        """Read and check a posted exam."""
+        return examine(raw, self.tables, self.model)
+
+    def encode(self, exam: Exam, stamp: Stamp) -> Encoded:
+        """Judge and code a checked exam."""
+        found = leaves(exam, self.tables)
+        assessment = assess(exam, found, self.tables)
+        return encode(exam, found, assessment, self.tables, self.coding, stamp)
+
+    def version(
+        self, exam: Exam, problems: tuple[Problem, ...], recorded: str, status: ExamStatus
+    ) -> ExamVersion:
+        """Return the first version of an exam, without its resources.
+
+        Pointers of the stored problems lead into the stored content, whose findings are sorted.
+        """
+        content = canonical(exam)
+        return ExamVersion(
+            id=exam_id(exam.identifier),
+            system=exam.identifier.system,
+            value=exam.identifier.value,
+            version=1,
+            status=status,
+            recorded=recorded,
+            content=content,
+            digest=digest(content),
+            problems=written(problems, stored_places(exam)),
+            edition=self.tables.edition,
+        )
+
+
+@dataclass(frozen=True)
+class Desk(Bench):
+    """A bench with the store that keeps what is accepted."""
+
+    store: Store
+
+
+def stored_places(exam: Exam) -> dict[int, int]:
+    """Return where each posted finding stands in the canonical content."""
+    order = sorted(range(len(exam.findings)), key=lambda index: exam.findings[index].key)
+    return {posted: stored for stored, posted in enumerate(order)}
+
+
+def answered(stored: ExamVersion, problems: tuple[Problem, ...]) -> ExamVersion:
+    """Return a stored version as an answer: the pointers lead into what was just posted."""
+    return replace(stored, problems=written(problems))
+
+
+def read_back(content: bytes) -> Exam:
+    """Return the exam of stored canonical content; it was checked when it came in."""
+    return Exam.model_validate(jiter.from_json(content, float_mode="decimal"))
+
+
+def later(now: str, before: str) -> str:
+    """Return ``now``, or a millisecond after ``before`` when the clock has not moved on.
+
+    Versions of a resource must be in the order of their times (FHIR R4 Resource.meta.lastUpdated).
+    """
+    earliest = datetime.fromisoformat(before) + timedelta(milliseconds=1)
+    return max(datetime.fromisoformat(now), earliest).astimezone(UTC).strftime(_INSTANT)[:-3] + "Z"
+
+
+_INSTANT = "%Y-%m-%dT%H:%M:%S.%f"

@@ -1,0 +1,172 @@
+"""Which status may follow which (COR-04). Pure decisions, one table for each kind of thing.
+
+FHIR R4 observation-status and diagnostic-report-status name the states; the steps between them are
+our own convention where R4 is silent: what was final stays visible as final-and-changed, what was
+withdrawn stays withdrawn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from brachium.problems import Problem, Severity
+from brachium.records import ExamStatus
+
+if TYPE_CHECKING:
+    from brachium.exam.findings import Exam
+    from brachium.exam.leaves import Leaf
+
+DRAFT, FINAL = ExamStatus.PRELIMINARY, ExamStatus.FINAL
+AMENDED, CORRECTED = ExamStatus.AMENDED, ExamStatus.CORRECTED
+WITHDRAWN = ExamStatus.ENTERED_IN_ERROR
+
+STEPS: Mapping[ExamStatus, frozenset[ExamStatus]] = {
+    DRAFT: frozenset({DRAFT, FINAL, WITHDRAWN}),
+    FINAL: frozenset({AMENDED, CORRECTED, WITHDRAWN}),
+    AMENDED: frozenset({AMENDED, CORRECTED, WITHDRAWN}),
+    CORRECTED: frozenset({AMENDED, CORRECTED, WITHDRAWN}),
+    WITHDRAWN: frozenset(),
+}
+
+# What can change in a finding without changing what was found. A change of anything else (also of
+# the side or the motion under the same key) means that the record was wrong.
+QUALIFIERS = {"note", "method", "position", "limited_by"}
+_KEY_AND_SIDE = {"key", "side"}  # both are in the leaf, after "both" was expanded
+
+_SOURCE = "FHIR R4 observation-status, diagnostic-report-status; own convention"
+
+
+def may_step(old: ExamStatus, new: ExamStatus) -> bool:
+    """Tell whether an exam may go from ``old`` to ``new``."""
+    return new in STEPS[old]
+
+
+def goal(current: ExamStatus, posted: str, change: ExamStatus) -> ExamStatus:
+    """Return the status that a correction asks for.
+
+    ``posted`` is the status in the new content; ``change`` is amended or corrected, by what
+    differs. A final exam whose new content says preliminary asks for a step that does not exist.
+    """
+    if current is DRAFT or posted == DRAFT.value:
+        return ExamStatus(posted)
+    return change
+
+
+def leaf_change(old: Leaf, new: Leaf) -> ExamStatus | None:
+    """Return what a change of a leaf is: a result that changed is corrected, the rest amended."""
+    if old.side != new.side or result(old) != result(new):
+        return CORRECTED
+    return AMENDED if _differ(old, new) else None
+
+
+def leaf_status(change: ExamStatus | None, stored: str | None) -> str:
+    """Return the Observation status of a leaf in a corrected exam.
+
+    ``stored`` is the status of its Observation so far, ``None`` when there was none; what did not
+    change keeps its status (COR-01).
+    """
+    if stored is None:
+        return FINAL.value
+    return stored if change is None else change.value
+
+
+def result(leaf: Leaf) -> tuple[type, dict[str, object]]:
+    """Return what was found, without the qualifiers that may be amended."""
+    return type(leaf.finding), leaf.finding.model_dump(exclude=QUALIFIERS | _KEY_AND_SIDE)
+
+
+def _differ(old: Leaf, new: Leaf) -> bool:
+    return old.finding.model_dump(exclude=_KEY_AND_SIDE) != new.finding.model_dump(
+        exclude=_KEY_AND_SIDE
+    )
+
+
+def change_of(changes: Iterable[ExamStatus | None], removed: bool) -> ExamStatus:
+    """Return what a correction is as a whole: corrected when a result changed or went."""
+    return CORRECTED if removed or CORRECTED in changes else AMENDED
+
+
+def identity_problems(old: Exam, new: Exam) -> tuple[Problem, ...]:
+    """Return problems for content that is about another exam or another person (COR-07)."""
+    problems = []
+    if old.identifier != new.identifier:
+        problems.append(_changed("exam-identifier-changed", "/identifier", "exam"))
+    if old.patient.identifier != new.patient.identifier:
+        problems.append(_changed("patient-changed", "/patient/identifier", "patient"))
+    return tuple(problems)
+
+
+def _changed(code: str, pointer: str, what: str) -> Problem:
+    return Problem(
+        code=code,
+        severity=Severity.ERROR,
+        pointer=pointer,
+        message=f"A correction must keep the identifier of the {what}.",
+        remedy="Withdraw the exam with a reason and enter it again under a new exam identifier.",
+        source="FHIR R4 lifecycle; own convention: the subject of a stored exam never changes",
+    )
+
+
+def step_problem(old: str, new: str, pointer: str = "/status") -> Problem:
+    """Return the problem of a status that cannot follow another."""
+    remedies = {
+        WITHDRAWN.value: "What was withdrawn stays so: use a new identifier or key.",
+        DRAFT.value: "A draft can only be edited, closed or withdrawn.",
+    }
+    return Problem(
+        code="status-step",
+        severity=Severity.ERROR,
+        pointer=pointer,
+        message=f"The status {new} cannot follow {old}.",
+        remedy=remedies.get(old, "Send the corrected exam with status final, or withdraw it."),
+        source=_SOURCE,
+    )
+
+
+def posted_step_problems(current: ExamStatus, posted: str) -> tuple[Problem, ...]:
+    """Return a problem when content with status ``posted`` cannot replace a stored exam's."""
+    if current is WITHDRAWN or (current is not DRAFT and posted == DRAFT.value):
+        return (step_problem(current.value, posted),)
+    return ()
+
+
+def returning_problem(index: int) -> Problem:
+    """Return the problem of a finding that was entered in error and is sent again."""
+    return step_problem(WITHDRAWN.value, FINAL.value, f"/findings/{index}/key")
+
+
+def reason_problems(reason: str) -> tuple[Problem, ...]:
+    """Return a problem when a change says no reason, or none that can be shown (COR-01)."""
+    if not reason.strip():
+        return (_reason("reason-missing", "A change of a stored exam needs a reason.", "required"),)
+    # FHIR R4 string: no control characters but tab and line ends; narrative is XML besides
+    if any((char < " " and char not in "\t\n\r") or char in "\ufffe\uffff" for char in reason):
+        message = "The reason holds control characters."
+        return (_reason("reason-unreadable", message, "value"),)
+    return ()
+
+
+def _reason(code: str, message: str, issue_type: str) -> Problem:
+    return Problem(
+        code=code,
+        severity=Severity.ERROR,
+        pointer="/reason",
+        message=message,
+        remedy="Say in plain words why the exam is changed.",
+        source="own convention; the reason goes into Provenance (FHIR R4 Provenance.reason)",
+        issue_type=issue_type,
+    )
+
+
+def expectation_problem() -> Problem:
+    """Return the problem of a change that does not say which version it changes."""
+    return Problem(
+        code="expected-version-missing",
+        severity=Severity.ERROR,
+        pointer="",
+        message="A change has to name the version it changes.",
+        remedy="Read the exam and name its version.",
+        source="FHIR R4 http 3.1.0.5 (version aware updates)",
+        issue_type="required",
+    )

@@ -1,0 +1,88 @@
+"""A new exam: from bytes to a stored first version, or to the list of what is wrong with it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from brachium.coding.options import Stamp
+from brachium.coding.provenance import provenance
+from brachium.intake.desk import Bench, Desk, answered
+from brachium.intake.lifecycle import WITHDRAWN
+from brachium.intake.receipt import Outcome, Receipt
+from brachium.problems import Problem, Severity
+from brachium.records import ExamStatus, StoredResource
+
+if TYPE_CHECKING:
+    from brachium.exam.findings import Exam
+    from brachium.records import ExamVersion
+
+_KNOWN = {
+    "created": Outcome.CREATED,
+    "same": Outcome.SAME,
+    "conflict": Outcome.CONFLICT,
+}
+
+
+def receive(desk: Desk, raw: bytes) -> Receipt:
+    """Take one exam in.
+
+    The same identifier with the same content is answered with what is stored (EXM-03), with other
+    content it is a conflict (EXM-04); the store decides both in the transaction that writes
+    (EXM-05). An exam that was withdrawn is a conflict too: answering "stored" would let the sender
+    believe that it holds.
+    """
+    examined = desk.examine(raw)
+    if examined.exam is None:
+        return Receipt(_unread(examined.broken), examined.problems)
+    version, problems = coded(desk, examined.exam, examined.problems)
+    added = desk.store.add(version, None)
+    outcome = _KNOWN[added.outcome]
+    if outcome is Outcome.SAME and added.exam.status is WITHDRAWN:
+        return Receipt(Outcome.CONFLICT, (*problems, _withdrawn()), added.exam)
+    if outcome is Outcome.CONFLICT:
+        return Receipt(outcome, (), added.exam)
+    return Receipt(outcome, problems, answered(added.exam, problems))
+
+
+def dry_run(desk: Bench, raw: bytes) -> Receipt:
+    """Do everything but store (EXM-07); the receipt holds the resources as they would be stored."""
+    examined = desk.examine(raw)
+    if examined.exam is None:
+        return Receipt(_unread(examined.broken), examined.problems)
+    version, problems = coded(desk, examined.exam, examined.problems)
+    resources = tuple(
+        StoredResource(one.type, one.id, 1, version.recorded, one.text(1, version.recorded))
+        for one in version.resources
+    )
+    return Receipt(Outcome.PREVIEW, problems, answered(version, problems), resources)
+
+
+def coded(
+    desk: Bench, exam: Exam, problems: tuple[Problem, ...]
+) -> tuple[ExamVersion, tuple[Problem, ...]]:
+    """Return the first version of an exam with its resources, and all problems to tell."""
+    recorded = desk.clock()
+    status = ExamStatus(exam.status)
+    stamp = Stamp(recorded=recorded, version=1, report_status=status.value)
+    encoded = desk.encode(exam, stamp)
+    everything = (*problems, *encoded.problems)
+    version = desk.version(exam, everything, recorded, status)
+    record = provenance(exam, encoded.resources, desk.tables, desk.coding, stamp, version.digest)
+    return replace(version, resources=(*encoded.resources, record)), everything
+
+
+def _unread(broken: bool) -> Outcome:
+    return Outcome.BROKEN if broken else Outcome.REFUSED
+
+
+def _withdrawn() -> Problem:
+    return Problem(
+        code="exam-withdrawn",
+        severity=Severity.ERROR,
+        pointer="/identifier",
+        message="This exam was withdrawn; the same content does not bring it back.",
+        remedy="Enter it again under a new exam identifier.",
+        source="FHIR R4 observation-status; own convention",
+        issue_type="conflict",
+    )

@@ -1,0 +1,82 @@
+"""Settings to parts: everything is built here, once, and handed to those who need it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib import metadata
+from typing import TYPE_CHECKING
+
+from brachium.coding.options import CodingOptions
+from brachium.exam.rule import ModelOptions
+from brachium.export import Export, Framer
+from brachium.intake import Intake
+from brachium.intake.desk import Bench, Desk
+from brachium.store.sqlite import SqliteStore
+from brachium.tables.load import load
+
+if TYPE_CHECKING:
+    from brachium.settings import Settings
+    from brachium.store.port import Store
+    from brachium.tables.load import Tables
+
+Clock = Callable[[], str]
+
+
+def utc_now() -> str:
+    """Return the present as a FHIR R4 instant in UTC with milliseconds."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
+
+
+@dataclass(frozen=True)
+class Parts:
+    """The parts of one running service."""
+
+    settings: Settings
+    tables: Tables
+    store: Store
+    clock: Clock
+    intake: Intake
+    export: Export
+
+    def close(self) -> None:
+        """Let go of the store; the parts are of no use afterwards."""
+        self.store.close()
+
+
+@dataclass(frozen=True)
+class Tools:
+    """What can be done with an exam without keeping it."""
+
+    settings: Settings
+    bench: Bench
+    framer: Framer
+
+
+def tools(settings: Settings, clock: Clock = utc_now) -> Tools:
+    """Read the tables and build what checks, codes and frames; raises ``BrokenTables``."""
+    tables = load(settings.tables, settings.overlay)
+    model = ModelOptions(settings.plus_minus_grades, settings.convert_units)
+    bench = Bench(tables, clock, model, coding_options(settings))
+    return Tools(settings, bench, Framer(tables, settings.public_base, settings.canonical))
+
+
+def build(settings: Settings, clock: Clock = utc_now) -> Parts:
+    """Build every part; raises ``BrokenTables``, or what opening the database raises."""
+    made = tools(settings, clock).bench
+    store = SqliteStore(settings.database)
+    desk = Desk(made.tables, made.clock, made.model, made.coding, store)
+    export = Export(made.tables, settings.public_base, settings.canonical, store)
+    return Parts(settings, made.tables, store, clock, Intake(desk), export)
+
+
+def coding_options(settings: Settings) -> CodingOptions:
+    """Return how this site codes."""
+    return CodingOptions(
+        canonical=settings.canonical,
+        service=metadata.version("brachium"),
+        side=settings.side,
+        snomed=settings.snomed,
+        unverified=settings.unverified,
+    )
