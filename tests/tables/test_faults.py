@@ -71,7 +71,7 @@ PLANTED = {
         "other digits",
     ),
     "no place": ("model/sites.csv", r",Palm,palm,", ",Palm,,", "needs a structure"),
-    "paired and rated": ("model/signs.csv", r"true,false", "true,true", "not rated"),
+    "paired and rated": ("model/signs.csv", "er,true,false", "er,true,true", "not rated"),
     "phrase": ("model/signs.csv", r"\{site\}", "it", "phrase"),
     "moves": ("model/strength.csv", r",supination,20,", ",rotation,20,", "'rotation'"),
     "strength scale": ("model/strength.csv", r"mrc-grade", "mcr-grade", "scale 'mcr-grade'"),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from brachium.exam.cells import Graded, Place, Reach
 from brachium.exam.findings import Motion, Part, Sign, Strength
 from brachium.exam.numbers import written
-from brachium.exam.rule import OWN, Case, Check, Found, Founds, Rule
+from brachium.exam.rule import OWN, Case, Check, Found, Founds, Rule, once
 from brachium.problems import Severity
 
 if TYPE_CHECKING:
@@ -140,7 +140,7 @@ def check_strong_without_motion(case: Case) -> Founds:
                     f"{active.leaf.index}) where the joint can be moved passively."
                 )
                 found.append(Found(_at(graded.leaf, "/grade"), message))
-    return _once(found)
+    return once(found)
 
 
 def check_paralysed_with_motion(case: Case) -> Founds:
@@ -157,7 +157,7 @@ def check_paralysed_with_motion(case: Case) -> Founds:
                     f"active motion are recorded (finding {active.leaf.index})."
                 )
                 found.append(Found(_at(graded.leaf, "/grade"), message))
-    return _once(found)
+    return once(found)
 
 
 def check_weak_with_full_motion(case: Case) -> Founds:
@@ -175,16 +175,12 @@ def check_weak_with_full_motion(case: Case) -> Founds:
                     f"(finding {active.leaf.index}): that range against gravity is grade 3."
                 )
                 found.append(Found(_at(graded.leaf, "/grade"), message))
-    return _once(found)
+    return once(found)
 
 
 def _angle(reach: Reach) -> Decimal | None:
     finding = reach.leaf.finding
     return reach.value if isinstance(finding, Motion) and finding.angle is not None else None
-
-
-def _once(found: list[Found]) -> Founds:
-    return list({one.pointer: one for one in reversed(found)}.values())[::-1]
 
 
 def handbook(case: Case, place: Place) -> Decimal | None:
@@ -214,30 +210,7 @@ def check_limited_but_full(case: Case) -> Founds:
                     f"handbook value of {written(full)} deg."
                 )
                 found.append(Found(_at(reach.leaf, "/limitedBy"), message))
-    return _once(found)
-
-
-def check_symmetrical(case: Case) -> Founds:
-    """Sides called equal do not differ in what was seen at the same place."""
-    seen: dict[tuple[Any, ...], dict[str, tuple[bool, Leaf]]] = defaultdict(dict)
-    compared: list[tuple[tuple[Any, ...], Leaf]] = []
-    for leaf in case.cells.signs:
-        finding = leaf.finding
-        if not isinstance(finding, Sign) or finding.present is None:
-            continue
-        place = (finding.kind, finding.joint, finding.digit, finding.site)
-        if leaf.side == "both":
-            if not finding.present:
-                compared.append((place, leaf))
-        else:
-            seen[(*place, finding.sign)][leaf.side] = (finding.present, leaf)
-    differing = {
-        key[:-1]
-        for key, sides in seen.items()
-        if len(sides) == 2 and len({present for present, _ in sides.values()}) == 2
-    }
-    message = "The sides are recorded as equal, but a sign is present on one side only."
-    return [Found(_at(leaf, "/present"), message) for place, leaf in compared if place in differing]
+    return once(found)
 
 
 def check_weak_grip(case: Case) -> Founds:
@@ -255,7 +228,7 @@ def check_weak_grip(case: Case) -> Founds:
             if sides[low] < sides[high] * WEAKER_HAND:
                 weak[low] = min(order[joint], weak.get(low, order[joint]))
     message = "Full strength by hand testing beside a force below 70 % of the other hand."
-    return _once(
+    return once(
         [
             Found(_at(graded.leaf, "/grade"), message)
             for graded in case.cells.graded
@@ -264,71 +237,6 @@ def check_weak_grip(case: Case) -> Founds:
             and order[graded.leaf.finding.joint] >= weak[graded.leaf.side]
         ]
     )
-
-
-def check_part_signs(case: Case) -> Founds:
-    """A part without abnormality has no sign that is present."""
-    return _part_against(case, lambda leaf: _present(leaf), ("inspection", "palpation"))
-
-
-def check_part_results(case: Case) -> Founds:
-    """A part without abnormality has no limited motion, no range of 0 and no weak grade."""
-    return _part_against(case, lambda leaf: _poor(case, leaf), ("motion", "strength"))
-
-
-def _present(leaf: Leaf) -> bool:
-    return isinstance(leaf.finding, Sign) and leaf.finding.present is True
-
-
-def _poor(case: Case, leaf: Leaf) -> bool:
-    finding = leaf.finding
-    if isinstance(finding, Motion):
-        stopped = finding.angle is not None and finding.angle.value <= 0
-        return stopped or finding.end == "short-of-straight" or bool(finding.limited_by)
-    if isinstance(finding, Strength):
-        row = case.tables.strength.get((finding.joint, finding.test))
-        grade = case.tables.scales.get(row.scale, {}).get(finding.grade or "") if row else None
-        weak = grade is not None and not grade.normal
-        return weak or bool(finding.limited_by)
-    return False
-
-
-def _part_against(case: Case, against: Any, parts: tuple[str, ...]) -> Founds:  # noqa: ANN401
-    stated: dict[tuple[Any, ...], Leaf] = {
-        (leaf.finding.joint, leaf.finding.part, leaf.finding.digit, side): leaf
-        for leaf in case.cells.parts
-        if isinstance(leaf.finding, Part) and leaf.finding.outcome and leaf.finding.part in parts
-        for side in ((leaf.side, "both") if leaf.side != "both" else ("both",))
-    }
-    if not stated:
-        return []
-    found: dict[int, Found] = {}
-    for leaf in case.leaves:
-        finding = leaf.finding
-        part = stated.get((finding.joint, finding.kind, finding.digit, leaf.side))
-        if part is not None and against(leaf):
-            message = f"No abnormality is stated, but finding {leaf.index} records one."
-            found.setdefault(part.index, Found(_at(part, "/outcome"), message))
-    return list(found.values())
-
-
-def check_part_absent(case: Case) -> Founds:
-    """A part that was not examined has no results."""
-    stated: dict[tuple[Any, ...], Leaf] = {
-        (leaf.finding.joint, leaf.finding.part, leaf.finding.digit, leaf.side): leaf
-        for leaf in case.cells.parts
-        if isinstance(leaf.finding, Part) and leaf.finding.absent is not None
-    }
-    if not stated:
-        return []
-    found: dict[int, Found] = {}
-    for leaf in case.leaves:
-        finding = leaf.finding
-        part = stated.get((finding.joint, finding.kind, finding.digit, leaf.side))
-        if part is not None and finding.absent is None:
-            message = f"The part has no result, but finding {leaf.index} of it has one."
-            found.setdefault(part.index, Found(_at(part, "/absent"), message))
-    return list(found.values())
 
 
 def _rule(
@@ -434,15 +342,6 @@ RULES: tuple[Rule, ...] = (
         "Check it; it is kept as posted.",
     ),
     _rule(
-        "symmetrical-but-one-sided",
-        "Equal sides with a one-sided sign",
-        _WARNING,
-        check_symmetrical,
-        OWN,
-        "A sign on one side usually shows when sides are compared.",
-        "Check both findings; they are kept as posted.",
-    ),
-    _rule(
         "strong-with-weak-grip",
         "Full grade beside a weak hand",
         _WARNING,
@@ -450,32 +349,5 @@ RULES: tuple[Rule, ...] = (
         "OWN_PROPOSAL: hand testing is insensitive near full strength",
         "Grades 4 and 5 hide losses that an instrument shows.",
         "Check the grade; trust the measured force.",
-    ),
-    _rule(
-        "part-contradicts-sign",
-        "No abnormality beside a sign",
-        _ERROR,
-        check_part_signs,
-        OWN,
-        "One of the two is wrong, and a reader would see only one.",
-        "Drop the finding about the whole part, or correct the sign.",
-    ),
-    _rule(
-        "part-contradicts-result",
-        "No abnormality beside a limited result",
-        _WARNING,
-        check_part_results,
-        OWN,
-        "A limited motion or a weak grade is an abnormality to most readers.",
-        "Check it; drop the finding about the whole part if it does not hold.",
-    ),
-    _rule(
-        "part-absent-with-results",
-        "Part without result that has results",
-        _WARNING,
-        check_part_absent,
-        OWN,
-        "Part of it was examined after all.",
-        "Record single findings as absent instead of the whole part.",
     ),
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
-from brachium.exam import contradictions, forms, header, limits, patterns, vocabulary
+from brachium.exam import contradictions, forms, header, limits, patterns, vocabulary, wholes
 from brachium.exam.dates import ages
 from brachium.exam.findings import Exam, Finding, Motion, Part, Quantity, Sign, Strength
 from brachium.exam.rule import (
@@ -32,6 +32,7 @@ RULES: tuple[Rule, ...] = (
     *forms.RULES,
     *limits.RULES,
     *contradictions.RULES,
+    *wholes.RULES,
     *patterns.RULES,
 )
 

@@ -105,6 +105,14 @@ class Case:
         return gather(self.leaves, self.tables)
 
 
+def once(found: Founds) -> Founds:
+    """Keep the first of several findings of a rule at one place."""
+    first: dict[str, Found] = {}
+    for one in found:
+        first.setdefault(one.pointer, one)
+    return list(first.values())
+
+
 Check = Callable[..., Founds]
 Scope = Literal["finding", "exam"]
 EVERY_KIND = ("inspection", "palpation", "motion", "strength", "part")

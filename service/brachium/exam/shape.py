@@ -108,7 +108,12 @@ _OTHER = _Kind("shape-value", "value", "The value does not fit here.", "Post the
 
 def problems_of(errors: Iterable[ErrorDetails]) -> list[Problem]:
     """Turn the error list of a validation into problems, one each, in the order of the errors."""
-    return [_problem(error) for error in errors]
+    return [_problem(error) for error in errors if not _empty_because_bad(error)]
+
+
+def _empty_because_bad(error: ErrorDetails) -> bool:
+    """A list whose every item is bad counts as too short too; the items' own errors say enough."""
+    return error["type"] == "too_short" and bool(error["input"])
 
 
 def _problem(error: ErrorDetails) -> Problem:

@@ -119,8 +119,9 @@ class SignRow:
     """model/signs.csv, key (part, sign).
 
     ``rated`` signs take a 0-10 severity; ``paired`` signs compare both sides and are recorded once,
-    with side "both"; ``present``/``absent`` are the words for each outcome, ``phrase`` the sign in
-    running text ("tenderness over {site}").
+    with side "both"; full strength beside a sign that ``weakens`` is queried;
+    ``present``/``absent`` are the words for each outcome, ``phrase`` the sign in running text
+    ("tenderness over {site}").
     """
 
     part: str
@@ -131,6 +132,7 @@ class SignRow:
     absent: str
     rated: bool
     paired: bool
+    weakens: bool
     order: int
     source: str
 
