@@ -13,6 +13,11 @@ UCUM = "http://unitsofmeasure.org"
 # SNOMED CT qualifier values, from the value set of observation-structureLaterality
 QUALIFIERS = {"7771000": "left", "24028007": "right", "51440002": "both"}
 
+# our own extensions, by the last part of their URL
+EXTENSIONS = frozenset(
+    {"dominant-hand", "exam-note", "exam-status", "method-not-stated", "not-examined"}
+)
+
 Key = tuple[str, str]
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 from urllib.parse import unquote
 
-from tests.oracles.book import Book
+from tests.oracles.book import EXTENSIONS, Book
 from tests.oracles.complaint import Complaint
 from tests.oracles.definitions import Json
 from tests.oracles.graph import Graph, references
@@ -178,12 +178,40 @@ def _codings(value: Any, where: str) -> Iterator[tuple[str, Json]]:
 
 
 def narrative(bundle: Json, book: Book) -> Found:  # noqa: ARG001
-    """OBS-18: reports and documents carry a narrative."""
+    """OBS-18, BND-02: reports carry a narrative, documents carry one in every section."""
     for where, entry in _entries(bundle):
         resource = entry.get("resource", {})
-        wanted = resource.get("resourceType") in {"DiagnosticReport", "Composition"}
-        if wanted and not resource.get("text", {}).get("div"):
+        if resource.get("resourceType") == "DiagnosticReport":
+            told = [resource]
+        elif resource.get("resourceType") == "Composition":
+            told = resource.get("section", [resource])
+        else:
+            continue
+        if not all(part.get("text", {}).get("div") for part in told):
             yield where, "no narrative"
+
+
+def extensions(bundle: Json, book: Book) -> Found:
+    """Every extension is HL7's or one of our own that we know."""
+    base = f"{book.canonical}/StructureDefinition/"
+    for where, url in _extension_urls(bundle, "Bundle"):
+        own = url.startswith(base) and url.removeprefix(base) in EXTENSIONS
+        if not own and not url.startswith("http://hl7.org/fhir/StructureDefinition/"):
+            yield where, f"unknown extension {url}"
+
+
+def _extension_urls(value: Any, where: str) -> Iterator[tuple[str, str]]:
+    if isinstance(value, dict):
+        for key, member in value.items():
+            spot = f"{where}.{key}"
+            if key in {"extension", "modifierExtension"} and isinstance(member, list):
+                yield from ((spot, str(item.get("url"))) for item in member)
+                # the parts of a complex extension have names, not URLs, so they are not visited
+            else:
+                yield from _extension_urls(member, spot)
+    elif isinstance(value, list):
+        for number, member in enumerate(value):
+            yield from _extension_urls(member, f"{where}[{number}]")
 
 
 def ordinals(bundle: Json, book: Book) -> Found:
@@ -203,5 +231,6 @@ RULES: dict[str, Rule] = {
     "neg-08": empty,
     "trm-02": pairs,
     "obs-18": narrative,
+    "extensions": extensions,
     "ordinals": ordinals,
 }

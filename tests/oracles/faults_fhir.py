@@ -74,6 +74,12 @@ def extension_with_the_wrong_type(bundle: Json, _: Book) -> None:
 
 
 @fault
+def extension_that_nobody_defined(bundle: Json, book: Book) -> None:
+    url = f"{book.canonical}/StructureDefinition/exam-notes"
+    measured(bundle).setdefault("extension", []).append({"url": url, "valueString": "seen"})
+
+
+@fault
 def element_of_a_later_release(bundle: Json, _: Book) -> None:
     measured(bundle)["bodyStructure"] = {"display": "Right shoulder"}
 

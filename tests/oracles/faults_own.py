@@ -141,10 +141,10 @@ def msk_der_1_wrong_lesser_side(bundle: Json, book: Book) -> None:
     part = reading.component(difference(bundle), "lesser-side", book)
     if part is None:
         raise NoPlaceError
-    coding = part["valueCodeableConcept"]["coding"][0]
-    other = {"24028007": "7771000", "7771000": "24028007"}
-    coding["code"] = other[coding["code"]]
-    coding["display"] = book.displays[SNOMED, coding["code"]]
+    stated = {book.sides.get(key) for key in reading.keys(part["valueCodeableConcept"])}
+    code = "7771000" if stated == {"right"} else "24028007"
+    coding = {"system": SNOMED, "code": code, "display": book.displays[SNOMED, code]}
+    part["valueCodeableConcept"] = {"coding": [coding]}
 
 
 @fault

@@ -26,7 +26,7 @@ ORACLES: dict[str, Callable[[Json, Book], list[Complaint]]] = {
     "invariants": lambda bundle, _: invariants.complaints(bundle),
     "bundle-rules": bundle_rules.complaints,
     "own-rules": lambda bundle, book: msk.complaints(Graph.of(bundle), book),
-    "pyrofile": lambda bundle, _: pyrofile_oracle.complaints(bundle),
+    "pyrofile": lambda bundle, book: pyrofile_oracle.complaints(bundle, book.canonical),
 }
 STRUCTURE = ("structure-r4b", "structure-4.0.1")
 FAST = (*STRUCTURE, "bundle-rules", "own-rules")
