@@ -1,0 +1,1 @@
+"""HTTP only: what arrives is bytes, what leaves is bytes, and nothing here knows medicine."""

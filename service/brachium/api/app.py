@@ -1,0 +1,136 @@
+"""The application: every route, the error handlers, and the edge around them."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Match, Route
+from starlette.types import ASGIApp, Scope
+
+from brachium.api.answers import FHIR_ROOT, Answers
+from brachium.api.capability import statement
+from brachium.api.described import components
+from brachium.api.edge import Edge
+from brachium.api.exams import Reception
+from brachium.api.exports import Exports
+from brachium.api.faults import (
+    STATUSES,
+    BadParameter,
+    Fault,
+    NoRoute,
+    NotSupported,
+    Unforeseen,
+    WrongMethod,
+)
+from brachium.api.fhir import Fhir
+from brachium.api.pages import Pages
+from brachium.api.requests import printable
+from brachium.api.routes import TAGS, add_exports, add_fhir, add_pages, add_reception
+from brachium.api.rules import listed
+from brachium.api.sample import sample
+from brachium.api.service import Service
+from brachium.api.terminology import terminology
+from brachium.api.work import Work
+from brachium.exam.model import RULES
+from brachium.exam.schema import json_schema
+
+if TYPE_CHECKING:
+    from brachium.wiring import Parts
+
+# the framework can hand requests, validation errors and exception texts to tracing back ends, set
+# up by environment variables; they hold patient data, so all of it stays off
+NO_TELEMETRY: Any = dict.fromkeys(
+    ("tracing", "metrics", "logs", "operation_spans", "auto_configure"), False
+)
+
+
+def allowed(app: FastAPI, scope: Scope) -> str:
+    """Return every method that an address takes, for Allow (RFC 9110 10.2.1)."""
+    methods: set[str] = set()
+    for route in app.routes:
+        if isinstance(route, Route) and route.matches(scope)[0] is not Match.NONE:
+            methods |= route.methods or set()
+    return ", ".join(sorted(methods | ({"HEAD"} if "GET" in methods else set())))
+
+
+def translated(app: FastAPI, scope: Scope, error: Exception) -> Exception:
+    """Return the framework's own exceptions as faults of ours; others are returned as they are."""
+    if isinstance(error, RequestValidationError):
+        where = error.errors()[0]["loc"]
+        return BadParameter(parameter=printable(str(where[-1])))
+    if not isinstance(error, HTTPException):
+        return error
+    if error.status_code == STATUSES[WrongMethod].status:
+        return WrongMethod(headers={"Allow": allowed(app, scope)})
+    if error.status_code == STATUSES[NoRoute].status:
+        return NotSupported() if scope["path"].startswith(FHIR_ROOT) else NoRoute()
+    return BadParameter() if error.status_code < STATUSES[Unforeseen].status else Unforeseen()
+
+
+def answer_errors(app: FastAPI, answers: Answers) -> None:
+    """Send every exception through the one table of statuses."""
+
+    async def handle(request: Request, error: Exception) -> Response:
+        return answers.error(request.scope, translated(app, request.scope, error))
+
+    for kind in (Fault, RequestValidationError, HTTPException, *STATUSES, Exception):
+        app.add_exception_handler(kind, handle)
+
+
+def create_app(parts: Parts) -> ASGIApp:
+    """Return the whole application; the parts are closed when it shuts down."""
+    service = Service(parts, Work())
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        service.work.close()
+        parts.close()
+
+    app = FastAPI(
+        title="brachium",
+        version=service.version,
+        description="Takes structured arm examination findings, checks and codes them, and hands "
+        "them over as FHIR R4.",
+        openapi_tags=TAGS,
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        # a redirect would be made of the Host that a client sends (matrix OPS-01)
+        redirect_slashes=False,
+        telemetry=NO_TELEMETRY,
+        lifespan=lifespan,
+    )
+    settings = service.settings
+    answers = Answers(settings.public_base, settings.canonical)
+    answer_errors(app, answers)
+    _add_routes(app, service)
+    return Edge(app, answers, settings.max_body)
+
+
+def _add_routes(app: FastAPI, service: Service) -> None:
+    settings, tables = service.settings, service.tables
+    rules = listed(RULES)
+    definitions = terminology(tables, rules, settings.canonical, snomed=settings.snomed)
+    metadata = statement(settings.public_base, settings.canonical, service.version, tables.edition)
+    schema = json_schema(tables, service.intake.desk.model)
+    add_pages(app, Pages(service, rules, schema, partial(document, app, schema)))
+    add_reception(app, Reception(service), sample(tables))
+    add_exports(app, Exports(service))
+    add_fhir(app, Fhir(service, definitions, metadata))
+
+
+def document(app: FastAPI, schema: dict[str, Any]) -> dict[str, Any]:
+    """Return the OpenAPI document: the framework's routes with our own schemas."""
+    found = app.openapi()
+    schemas = found.setdefault("components", {}).setdefault("schemas", {})
+    schemas |= components(schema)
+    return found

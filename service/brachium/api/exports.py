@@ -1,0 +1,151 @@
+"""Exams out: the exam itself, its versions, its bundles and the codings used in it."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from fastapi import Query
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.requests import Request
+from starlette.responses import Response
+
+from brachium.api import documents
+from brachium.api.answers import header
+from brachium.api.exams import ExamId, NoQuery, etag
+from brachium.api.faults import NotAcceptable, NotFound
+from brachium.api.media import CSV, FHIR_JSON, JSON, JSON_SPELLINGS, choose
+from brachium.api.requests import unchanged
+from brachium.export import Wanted
+from brachium.formats.codings import as_csv, as_json
+from brachium.formats.digest import content_digest
+from brachium.formats.outgoing import References
+from brachium.formats.policy import OutputPolicy
+
+if TYPE_CHECKING:
+    from brachium.api.service import Service
+
+Version = Annotated[
+    int | None,
+    Field(ge=1, le=999_999_999, description="A version of the exam; the newest when left out."),
+]
+
+
+class VersionQuery(BaseModel):
+    """Query of the operations that read one version."""
+
+    model_config = ConfigDict(extra="forbid")
+    version: Version = None
+
+
+class CodingsQuery(VersionQuery):
+    """Query of the table of codings."""
+
+    format: Annotated[Literal["json", "csv"] | None, Field(description="Overrides Accept.")] = None
+
+
+class BundleQuery(VersionQuery):
+    """Query of the bundles: which bundle, and what the receiver wants otherwise."""
+
+    type: Annotated[
+        Literal["collection", "transaction", "document"],
+        Field(description="The kind of bundle."),
+    ] = "collection"
+    patient_ref: Annotated[
+        References,
+        Field(
+            alias="patient-ref",
+            description="How a transaction points at patient, examiner and facility: as entries "
+            "of the bundle, as they are stored here, by a search the receiver makes, or by "
+            "identifier alone.",
+        ),
+    ] = References.ENTRY
+    side: Annotated[
+        Literal["both", "site", "code"],
+        Field(description="Where the side goes besides the words: site, code, or both."),
+    ] = "both"
+    snomed: Annotated[
+        Literal["on", "off"], Field(description="Whether SNOMED CT codings go out.")
+    ] = "on"
+    not_tested: Annotated[
+        Literal["cancelled", "final"],
+        Field(alias="not-tested", description="The status of what was not tested."),
+    ] = "cancelled"
+
+    def wanted(self) -> Wanted:
+        """Return the wish in the terms of the export."""
+        policy = OutputPolicy(self.side, snomed=self.snomed == "on", not_tested=self.not_tested)
+        return Wanted(policy, self.patient_ref)
+
+
+class Exports:
+    """The operations that read stored exams."""
+
+    def __init__(self, service: Service) -> None:
+        self._service = service
+
+    async def exam(
+        self, request: Request, exam_id: ExamId, query: Annotated[VersionQuery, Query()]
+    ) -> Response:
+        """Return an exam as it was posted, with its status, problems and links."""
+        _accept(request, JSON_SPELLINGS)
+        found = await self._service.work.run(partial(self._exam, exam_id, query.version))
+        if found is None:
+            raise NotFound
+        version, body = found
+        tag = etag(version)
+        if unchanged(request, tag):
+            return Response(status_code=304, headers={"ETag": tag})
+        return Response(body, 200, {"ETag": tag}, JSON)
+
+    async def versions(
+        self, request: Request, exam_id: ExamId, _query: Annotated[NoQuery, Query()]
+    ) -> Response:
+        """List every version of an exam, newest first."""
+        _accept(request, JSON_SPELLINGS)
+        found = await self._service.work.run(partial(self._service.store.versions, exam_id))
+        if not found:
+            raise NotFound
+        body = documents.versions(found, exam_id, self._service.addresses)
+        return Response(body, media_type=JSON)
+
+    async def bundle(
+        self, request: Request, exam_id: ExamId, query: Annotated[BundleQuery, Query()]
+    ) -> Response:
+        """Return an exam version as a bundle; the same version gives the same bytes."""
+        _accept(request, (FHIR_JSON, *JSON_SPELLINGS))
+        task = partial(
+            self._service.export.bundle, exam_id, query.type, query.version, query.wanted()
+        )
+        body = await self._service.work.run(task)
+        if body is None:
+            raise NotFound
+        return Response(body, 200, {"Content-Digest": content_digest(body)}, FHIR_JSON)
+
+    async def codings(
+        self, request: Request, exam_id: ExamId, query: Annotated[CodingsQuery, Query()]
+    ) -> Response:
+        """Return every coding that went out with an exam version, and where it stands."""
+        media = {"csv": CSV, "json": JSON, None: ""}[query.format]
+        if not media:
+            media = _accept(request, (JSON, CSV, *JSON_SPELLINGS[1:]))
+        task = partial(self._service.export.codings, exam_id, query.version)
+        rows = await self._service.work.run(task)
+        if rows is None:
+            raise NotFound
+        if media == CSV:
+            return Response(as_csv(rows), media_type=CSV)
+        return Response(as_json(rows), media_type=JSON)
+
+    def _exam(self, exam_id: str, version: int | None) -> tuple[int, bytes] | None:
+        stored = self._service.store.exam(exam_id, version)
+        if stored is None:
+            return None
+        return stored.version, self._service.export.exam_json(stored)
+
+
+def _accept(request: Request, offers: tuple[str, ...]) -> str:
+    media = choose(header(request.scope, b"accept"), offers)
+    if media is None:
+        raise NotAcceptable(parameter="Accept")
+    return media

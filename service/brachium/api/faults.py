@@ -1,0 +1,260 @@
+"""What the edge can say no to, and the one table that turns it into a status.
+
+The messages are fixed sentences: nothing a client sent and no exception's text gets into them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from brachium.problems import Problem, Severity
+
+
+class Fault(Exception):
+    """A request that is answered with an error; ``problems`` say why when the table cannot.
+
+    ``parameter`` names the query parameter or header at fault, for ``http.<name>`` expressions
+    (FHIR R4 2.44.5.1).
+    """
+
+    def __init__(
+        self,
+        *problems: Problem,
+        parameter: str | None = None,
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(type(self).__name__)
+        self.problems = problems
+        self.parameter = parameter
+        self.headers = dict(headers or {})
+
+
+class NotJson(Fault):
+    """The body is not JSON."""
+
+
+class Refused(Fault):
+    """The exam, or what was asked about it, breaks a rule."""
+
+
+class NotFound(Fault):
+    """Nothing is stored under this name."""
+
+
+class NoRoute(Fault):
+    """The service has no such address."""
+
+
+class NotSupported(Fault):
+    """FHIR knows this interaction, and this service does not serve it."""
+
+
+class WrongMethod(Fault):
+    """The address exists, and not for this method."""
+
+
+class NotAcceptable(Fault):
+    """No answer in a form that the client accepts."""
+
+
+class WrongMediaType(Fault):
+    """The body is in a form that the service does not read."""
+
+
+class TooLarge(Fault):
+    """The body is longer than the limit."""
+
+
+class BadParameter(Fault):
+    """A query parameter, or a header, that cannot be understood."""
+
+
+class Conflict(Fault):
+    """The identifier is taken by other content."""
+
+
+class Stale(Fault):
+    """If-Match names a version that is no longer the newest."""
+
+
+class Unconditional(Fault):
+    """A change that does not say which version it changes."""
+
+
+class Unavailable(Fault):
+    """The store cannot be reached or cannot write."""
+
+
+class Unforeseen(Fault):
+    """A fault of the service itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """How one fault is answered: HTTP status, R4 issue-type, own code, sentence and way out."""
+
+    status: int
+    issue_type: str
+    code: str
+    title: str
+    remedy: str
+    source: str
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+
+_HTTP = "RFC 9110"
+STATUSES: Mapping[type[Exception], Rule] = {
+    NotJson: Rule(
+        400,
+        "structure",
+        "not-json",
+        "The body is not a JSON object that can be read.",
+        "Send one JSON object in UTF-8, without repeated members.",
+        "RFC 8259",
+    ),
+    BadParameter: Rule(
+        400,
+        "value",
+        "bad-parameter",
+        "A parameter of the request is unknown or has a value that cannot be used.",
+        "Compare the request with the description of this operation.",
+        "FHIR R4 3.1.1.3",
+    ),
+    NotFound: Rule(
+        404,
+        "not-found",
+        "not-found",
+        "Nothing is stored under this address.",
+        "Check the id and the version; exams are found by the address in Location.",
+        _HTTP + " 15.5.5",
+    ),
+    NoRoute: Rule(
+        404,
+        "not-found",
+        "no-such-address",
+        "The service has no such address.",
+        "Start from the index of the service.",
+        _HTTP + " 15.5.5",
+    ),
+    NotSupported: Rule(
+        404,
+        "not-supported",
+        "not-supported",
+        "This type or interaction is not served.",
+        "The CapabilityStatement lists everything that is served.",
+        "FHIR R4 3.1.0.10",
+    ),
+    WrongMethod: Rule(
+        405,
+        "not-supported",
+        "method-not-allowed",
+        "The address does not take this method.",
+        "Use one of the methods in Allow.",
+        _HTTP + " 15.5.6",
+    ),
+    NotAcceptable: Rule(
+        406,
+        "not-supported",
+        "not-acceptable",
+        "The service cannot answer in the form that was asked for.",
+        "Ask for application/json, or for application/fhir+json where FHIR is served.",
+        _HTTP + " 15.5.7",
+    ),
+    Conflict: Rule(
+        409,
+        "conflict",
+        "identifier-taken",
+        "An exam with this identifier is stored with other content.",
+        "Correct the stored exam with PUT and a reason, or use a new identifier.",
+        "FHIR R4 3.1.0.5",
+    ),
+    Stale: Rule(
+        412,
+        "conflict",
+        "stale-version",
+        "The exam has changed since the version named in If-Match.",
+        "Read the exam again, look at what changed, and repeat with its ETag.",
+        _HTTP + " 13.1.1",
+    ),
+    TooLarge: Rule(
+        413,
+        "too-long",
+        "body-too-large",
+        "The body is longer than the service takes.",
+        "Send one exam at a time, and leave out what is not an exam.",
+        _HTTP + " 15.5.14",
+    ),
+    WrongMediaType: Rule(
+        415,
+        "not-supported",
+        "wrong-media-type",
+        "The service reads uncompressed JSON in UTF-8 here.",
+        "Send Content-Type: application/json and no Content-Encoding.",
+        _HTTP + " 15.5.16",
+        {"Accept": "application/json"},
+    ),
+    Refused: Rule(
+        422,
+        "business-rule",
+        "refused",
+        "The exam was refused; every reason is listed.",
+        "Put right what is listed and send the exam again.",
+        "FHIR R4 3.1.0.8",
+    ),
+    Unconditional: Rule(
+        428,
+        "required",
+        "if-match-missing",
+        "A change has to name the version it changes.",
+        "Send If-Match with the ETag of the version that was read.",
+        "RFC 6585 3",
+    ),
+    Unavailable: Rule(
+        503,
+        "no-store",
+        "store-unavailable",
+        "The store cannot be used at the moment; nothing was changed.",
+        "Repeat the same request later: repeating is safe.",
+        _HTTP + " 15.6.4",
+        {"Retry-After": "5"},
+    ),
+    Unforeseen: Rule(
+        500,
+        "exception",
+        "unforeseen",
+        "The service failed; the request id leads to the place.",
+        "Repeat the same request once; report the request id if it fails again.",
+        _HTTP + " 15.6.1",
+    ),
+}
+
+
+def rule(error: Exception) -> Rule:
+    """Return the rule for an exception; what the table does not know is a fault of the service."""
+    for kind in type(error).__mro__:
+        if kind in STATUSES:
+            return STATUSES[kind]
+    return STATUSES[Unforeseen]
+
+
+def problems_of(error: Exception) -> tuple[Problem, ...]:
+    """Return the problems an exception carries, or the one that its rule states."""
+    carried = error.problems if isinstance(error, Fault) else ()
+    return carried or (stated(rule(error)),)
+
+
+def stated(found: Rule) -> Problem:
+    """Return a rule of this table as a problem."""
+    return Problem(
+        code=found.code,
+        severity=Severity.ERROR,
+        pointer="",
+        message=found.title,
+        remedy=found.remedy,
+        source=found.source,
+        issue_type=found.issue_type,
+    )
+
+
+SERVICE_CODES = frozenset(found.code for found in STATUSES.values())

@@ -1,0 +1,119 @@
+"""What needs no exam: the index, the catalogue, the schema, the rules, health, the API page."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import orjson
+from starlette.requests import Request
+from starlette.responses import Response
+
+from brachium.api.capability import digest_tag
+from brachium.api.catalogue import catalogue
+from brachium.api.caution import CAUTION
+from brachium.api.docs_page import POLICY, page
+from brachium.api.faults import Unavailable
+from brachium.api.listed import Listed
+from brachium.api.media import JSON, SCHEMA_JSON
+from brachium.api.requests import unchanged
+from brachium.api.rules import rules_json
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from brachium.api.service import Service
+
+OPEN = ("docs", "openapi.json", "catalogue", "schema/exam", "rules", "live", "ready")
+
+
+class Fixed:
+    """One answer that is the same until the tables change; built when first asked for."""
+
+    def __init__(
+        self, make: Callable[[], bytes], media: str, headers: Mapping[str, str] | None = None
+    ) -> None:
+        self._make = make
+        self._media = media
+        self._headers = dict(headers or {})
+        self._text: bytes | None = None
+        self._tag = ""
+
+    def answer(self, request: Request) -> Response:
+        """Return it, or 304 when the client has it."""
+        if self._text is None:
+            self._text = self._make()
+            self._tag = digest_tag(self._text)
+        headers = {"ETag": self._tag, "Cache-Control": "no-cache", **self._headers}
+        if unchanged(request, self._tag):
+            return Response(status_code=304, headers=headers)
+        return Response(self._text, 200, headers, self._media)
+
+
+class Pages:
+    """The operations that tell about the service itself."""
+
+    def __init__(
+        self,
+        service: Service,
+        rules: tuple[Listed, ...],
+        schema: Mapping[str, Any],
+        document: Callable[[], dict[str, Any]],
+    ) -> None:
+        self._service = service
+        tables = service.tables
+        self._index = Fixed(self._links, JSON)
+        self._catalogue = Fixed(partial(catalogue, tables), JSON)
+        self._schema = Fixed(partial(orjson.dumps, schema), SCHEMA_JSON)
+        self._rules = Fixed(partial(rules_json, rules, tables.edition), JSON)
+        self._openapi = Fixed(lambda: orjson.dumps(document()), JSON)
+        policy = {"Content-Security-Policy": POLICY}
+        html = lambda: page(document(), CAUTION).encode()  # noqa: E731 - as the others
+        self._docs = Fixed(html, "text/html", policy)
+
+    async def index(self, request: Request) -> Response:
+        """Return where everything is, and the caution."""
+        return self._index.answer(request)
+
+    async def catalogue(self, request: Request) -> Response:
+        """Return everything that can be recorded, as the tables have it."""
+        return self._catalogue.answer(request)
+
+    async def schema(self, request: Request) -> Response:
+        """Return the JSON Schema (2020-12) of an exam."""
+        return self._schema.answer(request)
+
+    async def rules(self, request: Request) -> Response:
+        """Return every code that an answer can name, with reason, source and way out."""
+        return self._rules.answer(request)
+
+    async def openapi(self, request: Request) -> Response:
+        """Return the OpenAPI 3.1 document."""
+        return self._openapi.answer(request)
+
+    async def docs(self, request: Request) -> Response:
+        """Return the API page."""
+        return self._docs.answer(request)
+
+    async def live(self) -> Response:
+        """Say that the process answers."""
+        return Response(b'{"status":"live"}', media_type=JSON)
+
+    async def ready(self) -> Response:
+        """Say whether exams can be stored; 503 when they cannot."""
+        if not await self._service.work.run(self._service.store.ready):
+            raise Unavailable
+        return Response(b'{"status":"ready"}', media_type=JSON)
+
+    def _links(self) -> bytes:
+        base = self._service.settings.public_base
+        links = {name.split(".")[0].split("/")[0]: f"{base}/{name}" for name in OPEN}
+        links |= {"exams": f"{base}/exams", "fhir": f"{base}/fhir/metadata"}
+        body = {
+            "name": "brachium",
+            "version": self._service.version,
+            "edition": self._service.tables.edition,
+            "caution": CAUTION,
+            "links": links,
+        }
+        return orjson.dumps(body)

@@ -1,0 +1,197 @@
+"""Every route with what the OpenAPI document says about it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fastapi import FastAPI
+
+from brachium.api import described, faults
+from brachium.api.described import answer, body
+from brachium.api.described import faults as failing
+from brachium.api.media import CSV, FHIR_JSON, JSON, SCHEMA_JSON
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from brachium.api.exams import Reception
+    from brachium.api.exports import Exports
+    from brachium.api.fhir import Fhir
+    from brachium.api.pages import Pages
+
+TAGS = [
+    {"name": "Exams in", "description": "Post, correct, close and withdraw an exam."},
+    {"name": "Exams out", "description": "Read what was stored, as JSON and as FHIR bundles."},
+    {"name": "FHIR", "description": "The stored resources and the tables, to read (FHIR R4)."},
+    {"name": "Service", "description": "What can be recorded, by which rules, and how it is."},
+]
+_PLAIN = {"description": "The JSON object.", "content": {JSON: {"schema": {"type": "object"}}}}
+_UNCHANGED = {"description": "The client has it already (If-None-Match)."}
+_ALWAYS = (faults.TooLarge, faults.Unforeseen)
+_TAKING = (faults.NotJson, faults.BadParameter, faults.WrongMediaType, faults.Refused)
+_IF_MATCH: dict[str, Any] = {
+    "name": "If-Match",
+    "in": "header",
+    "required": True,
+    "schema": {"type": "string"},
+    "description": "The ETag of the version that is changed.",
+}
+
+
+class Table:
+    """Adds routes that answer with bytes, so that the framework turns nothing into JSON itself."""
+
+    def __init__(self, app: FastAPI, tag: str) -> None:
+        self._app = app
+        self._tag = tag
+
+    def add(
+        self,
+        method: str,
+        path: str,
+        endpoint: Callable[..., Any],
+        summary: str,
+        responses: dict[int | str, dict[str, Any]],
+        extra: dict[str, Any] | None = None,
+        status: int = 200,
+    ) -> None:
+        """Add one route; its description is the docstring of the endpoint."""
+        self._app.add_api_route(
+            path,
+            endpoint,
+            methods=[method],
+            summary=summary,
+            responses=responses,
+            openapi_extra=extra,
+            status_code=status,
+            tags=[self._tag],
+            response_model=None,
+        )
+
+
+def add_reception(app: FastAPI, reception: Reception, example: Any) -> None:  # noqa: ANN401 - JSON
+    """Add the operations that bring exams in or change them."""
+    table = Table(app, "Exams in")
+    receipt = described.either("Receipt", "Stored; Prefer: return=representation gives the bundle.")
+    same = {
+        "description": "Stored before with the same content, or the preview of a dry run.",
+        "content": {
+            JSON: {"schema": {"anyOf": [described.ref("Receipt"), described.ref("Preview")]}},
+            FHIR_JSON: {"schema": described.ref("Bundle")},
+        },
+    }
+    posting = failing(*_TAKING, faults.Conflict, faults.Unavailable, *_ALWAYS)
+    table.add(
+        "POST",
+        "/exams",
+        reception.post,
+        "Take one exam in",
+        {201: receipt, 200: same, **posting},
+        body("Exam", example),
+        201,
+    )
+    changing = failing(
+        faults.BadParameter,
+        faults.NotFound,
+        faults.Refused,
+        faults.Conflict,
+        faults.Stale,
+        faults.Unconditional,
+        faults.Unavailable,
+        *_ALWAYS,
+    )
+    with_body = {**changing, **failing(faults.NotJson, faults.BadParameter, faults.WrongMediaType)}
+    condition = {"parameters": [_IF_MATCH]}
+    correction = {"reason": "A value was read wrongly.", "exam": example}
+    table.add(
+        "PUT",
+        "/exams/{exam_id}",
+        reception.put,
+        "Correct an exam",
+        {200: receipt, **with_body},
+        {**body("Correction", correction), **condition},
+    )
+    withdrawal = {"reason": "Entered for the wrong person."}
+    table.add(
+        "POST",
+        "/exams/{exam_id}/withdrawal",
+        reception.withdraw,
+        "Withdraw an exam",
+        {200: receipt, **with_body},
+        {**body("Withdrawal", withdrawal), **condition},
+    )
+    table.add(
+        "POST",
+        "/exams/{exam_id}/close",
+        reception.close,
+        "Close a draft",
+        {200: receipt, **changing},
+        condition,
+    )
+
+
+def add_exports(app: FastAPI, exports: Exports) -> None:
+    """Add the operations that read exams."""
+    table = Table(app, "Exams out")
+    reading = failing(faults.BadParameter, faults.NotFound, faults.NotAcceptable, *_ALWAYS)
+    exam = answer("StoredExam", "The exam as it was posted, its status, problems and links.")
+    table.add(
+        "GET",
+        "/exams/{exam_id}",
+        exports.exam,
+        "Read an exam",
+        {200: exam, 304: _UNCHANGED, **reading},
+    )
+    versions = answer("Versions", "Every version, newest first.")
+    path = "/exams/{exam_id}/versions"
+    table.add("GET", path, exports.versions, "List versions", {200: versions, **reading})
+    bundle = answer("Bundle", "The bundle; Content-Digest is its sha-256.", FHIR_JSON)
+    path = "/exams/{exam_id}/bundle"
+    table.add("GET", path, exports.bundle, "Get a bundle", {200: bundle, **reading})
+    codings = answer("Codings", "One row for each coding.")
+    codings["content"][CSV] = {"schema": {"type": "string"}}
+    path = "/exams/{exam_id}/codings"
+    table.add("GET", path, exports.codings, "List the codings used", {200: codings, **reading})
+
+
+def add_fhir(app: FastAPI, fhir: Fhir) -> None:
+    """Add the reading side of FHIR."""
+    table = Table(app, "FHIR")
+    reading = failing(
+        faults.BadParameter,
+        faults.NotSupported,
+        faults.NotFound,
+        faults.NotAcceptable,
+        *_ALWAYS,
+        fhir=True,
+    )
+    one = answer("Resource", "The resource.", FHIR_JSON)
+    many = answer("Bundle", "The bundle.", FHIR_JSON)
+    held = {200: one, 304: _UNCHANGED, **reading}
+    item = "/fhir/{resource_type}/{resource_id}"
+    table.add("GET", "/fhir/metadata", fhir.metadata, "CapabilityStatement", held)
+    table.add("GET", item, fhir.read, "Read a resource", held)
+    several: dict[int | str, dict[str, Any]] = {200: many, **reading}
+    table.add("GET", f"{item}/_history", fhir.history, "History of a resource", several)
+    path = f"{item}/_history/{{version}}"
+    table.add("GET", path, fhir.vread, "Read a version of a resource", {200: one, **reading})
+    table.add("GET", "/fhir/{resource_type}", fhir.search, "Search a type", several)
+
+
+def add_pages(app: FastAPI, pages: Pages) -> None:
+    """Add what needs no exam."""
+    table = Table(app, "Service")
+    held: dict[int | str, dict[str, Any]] = {200: _PLAIN, 304: _UNCHANGED, **failing(*_ALWAYS)}
+    schema = {"description": "JSON Schema.", "content": {SCHEMA_JSON: {"schema": {}}}}
+    html = {"description": "HTML.", "content": {"text/html": {"schema": {"type": "string"}}}}
+    table.add("GET", "/", pages.index, "Index and caution", held)
+    table.add("GET", "/catalogue", pages.catalogue, "What can be recorded", held)
+    path = "/schema/exam"
+    table.add("GET", path, pages.schema, "The shape of an exam", {**held, 200: schema})
+    table.add("GET", "/rules", pages.rules, "Every rule and every code of a problem", held)
+    table.add("GET", "/openapi.json", pages.openapi, "This description as data", held)
+    table.add("GET", "/docs", pages.docs, "This description as a page", {**held, 200: html})
+    healthy: dict[int | str, dict[str, Any]] = {200: _PLAIN, **failing(*_ALWAYS)}
+    table.add("GET", "/live", pages.live, "Does the process answer", healthy)
+    unready = {**healthy, **failing(faults.Unavailable)}
+    table.add("GET", "/ready", pages.ready, "Can exams be stored", unready)

@@ -1,0 +1,29 @@
+"""The table of rules as an answer, and as the code system that names them in outcomes (ERR-04)."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import orjson
+
+from brachium.api.faults import STATUSES
+from brachium.api.listed import Listed
+from brachium.api.other_codes import ELSEWHERE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from brachium.exam.rule import Rule
+
+
+def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
+    """Return every code that answers carry: of the model, of the service, and the others."""
+    rows = [Listed(r.code, r.severity.value, r.title, r.reason, r.remedy, r.source) for r in model]
+    rows += [Listed(r.code, "error", r.title, "", r.remedy, r.source) for r in STATUSES.values()]
+    rows += ELSEWHERE
+    return tuple(sorted(rows, key=lambda row: row.code))
+
+
+def rules_json(rows: Iterable[Listed], edition: str) -> bytes:
+    """Return the rules as JSON for ``GET /rules``."""
+    return orjson.dumps({"edition": edition, "rules": list(rows)})

@@ -1,0 +1,92 @@
+"""What became of one example, in words that fit on a screen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import orjson
+
+from brachium.cli.examples import Example
+from brachium.formats.lossless import parse
+
+SHOWN = 4
+TEXT_WIDTH = 96
+# what interpretation codes mean to a reader (HL7 v3 ObservationInterpretation)
+WORDS = {"L": "low", "H": "high", "A": "abnormal"}
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """The answer to one example: status, JSON body, and the collection bundle when accepted."""
+
+    example: Example
+    status: int
+    body: dict[str, Any]
+    bundle: bytes = b""
+
+    @property
+    def accepted(self) -> bool:
+        """Whether the exam was stored."""
+        return self.status in (200, 201)
+
+    @property
+    def as_meant(self) -> bool:
+        """Whether it went as the folder of the example says: refusals are answered 400 or 422."""
+        return self.status in (400, 422) if self.example.refused else self.status == 201
+
+    def problems(self, severity: str) -> list[dict[str, str]]:
+        """Return the problems of one severity."""
+        return [one for one in self.body.get("problems", ()) if one["severity"] == severity]
+
+
+def told(account: Account) -> Iterator[str]:
+    """Yield the lines about one example."""
+    if not account.accepted:
+        yield f"refused ({account.status})" + ("" if account.as_meant else " - NOT AS MEANT")
+        yield from _some([_reason(one) for one in account.problems("error")])
+        return
+    notable = list(_standing_out(account.bundle))
+    unmapped = account.problems("information")
+    yield (
+        f"accepted ({account.body['status']}): {account.body['findings']} findings, "
+        f"{len(notable)} stand out, {len(account.problems('warning'))} warnings, "
+        f"{len(unmapped)} notes on codes" + ("" if account.as_meant else " - NOT AS MEANT")
+    )
+    yield from _some(notable)
+    yield from _some([f"warning: {_reason(one)}" for one in account.problems("warning")])
+    yield from _some([f"code: {one['message']}" for one in unmapped], 2)
+
+
+def _reason(problem: dict[str, str]) -> str:
+    return f"{problem['pointer'] or 'whole body'}: {problem['message']} {problem['remedy']}"
+
+
+def _some(lines: list[str], most: int = SHOWN) -> Iterator[str]:
+    """Yield the first lines and how many more there are: what is left out is said to be."""
+    for line in lines[:most]:
+        yield f"- {line}"
+    if len(lines) > most:
+        yield f"- and {len(lines) - most} more, all in the answer and the bundle"
+
+
+def _standing_out(bundle: bytes) -> Iterator[str]:
+    for entry in parse(bundle)["entry"]:
+        resource = entry["resource"]
+        for concept in resource.get("interpretation", ()):
+            code = concept["coding"][0]["code"]
+            if code in WORDS:
+                yield f"{resource['code']['text']}: {_value(resource)}{WORDS[code]}"
+
+
+def _value(resource: dict[str, Any]) -> str:
+    quantity = resource.get("valueQuantity")
+    if quantity:
+        # the digits as they were measured
+        number = orjson.dumps(
+            quantity["value"], default=lambda value: orjson.Fragment(bytes(value))
+        )
+        return f"{number.decode()} {quantity['unit']}, "
+    text = resource.get("valueCodeableConcept", {}).get("text")
+    return f"{text}, " if text else ""
