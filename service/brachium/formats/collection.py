@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from brachium.formats.outgoing import Outgoing, framed
-from brachium.records import StoredResource
+from brachium.formats.outgoing import Outgoing, framed, opening
 
 
 def collection(outgoing: Outgoing) -> bytes:
@@ -11,9 +10,5 @@ def collection(outgoing: Outgoing) -> bytes:
 
     References stay relative: they resolve against the fullUrl of their entry (2.36.4.1).
     """
-    entries = (_entry(outgoing, row) for row in outgoing.rows)
+    entries = ((opening(outgoing.full_url(row)), row.text, b"}") for row in outgoing.rows)
     return framed(outgoing, "collection", entries)
-
-
-def _entry(outgoing: Outgoing, row: StoredResource) -> bytes:
-    return b'{"fullUrl":"' + outgoing.full_url(row).encode() + b'","resource":' + row.text + b"}"

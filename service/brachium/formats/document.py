@@ -2,14 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from brachium.formats.outgoing import Outgoing, framed
+from brachium.formats.outgoing import Outgoing, framed, opening
 from brachium.formats.references import Target, repointed
-from brachium.records import StoredResource
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 
 def document(outgoing: Outgoing) -> bytes:
@@ -30,9 +24,5 @@ def document(outgoing: Outgoing) -> bytes:
             raise ValueError(f"{target.path} is not in the document")
         return f'"reference":"{outgoing.base}/{target.type}/{target.id}"'.encode()
 
-    return framed(outgoing, "document", (_entry(outgoing, row, member) for row in rows))
-
-
-def _entry(outgoing: Outgoing, row: StoredResource, member: Callable[[Target], bytes]) -> bytes:
-    full_url = outgoing.full_url(row).encode()
-    return b'{"fullUrl":"' + full_url + b'","resource":' + repointed(row.text, member) + b"}"
+    entries = ((opening(outgoing.full_url(row)), repointed(row.text, member), b"}") for row in rows)
+    return framed(outgoing, "document", entries)

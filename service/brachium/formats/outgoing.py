@@ -54,11 +54,12 @@ def bundle_name(outgoing: Outgoing, kind: str) -> str:
     return f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, name)}"
 
 
-def framed(outgoing: Outgoing, kind: str, entries: Iterable[bytes]) -> bytes:
-    """Return the bundle of ``kind`` around finished entries.
+def framed(outgoing: Outgoing, kind: str, entries: Iterable[tuple[bytes, ...]]) -> bytes:
+    """Return the bundle of ``kind`` around finished entries, each given in pieces.
 
     Bundle.identifier and timestamp as FHIR R4 bdl-9 and bdl-10 ask of a document; the timestamp is
-    the time of the exam version, so that the same version gives the same bytes at any time.
+    the time of the exam version, so that the same version gives the same bytes at any time. The
+    pieces are joined once: copying half a megabyte per step would be most of the work.
     """
     head = {
         "resourceType": "Bundle",
@@ -66,4 +67,16 @@ def framed(outgoing: Outgoing, kind: str, entries: Iterable[bytes]) -> bytes:
         "type": kind,
         "timestamp": outgoing.exam.recorded,
     }
-    return orjson.dumps(head)[:-1] + b',"entry":[' + b",".join(entries) + b"]}"
+    pieces = [orjson.dumps(head)[:-1]]
+    separator = b',"entry":['
+    for entry in entries:
+        pieces.append(separator)
+        pieces.extend(entry)
+        separator = b","
+    pieces.append(b"]}")
+    return b"".join(pieces)
+
+
+def opening(full_url: str) -> bytes:
+    """Return the beginning of an entry, up to its resource."""
+    return f'{{"fullUrl":"{full_url}","resource":'.encode()

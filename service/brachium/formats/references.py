@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 _REFERENCE = re.compile(
     rb'"reference":"([A-Z][A-Za-z]+)/([A-Za-z0-9.-]{1,64})(?:/_history/([1-9][0-9]*))?"'
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
+class Target(NamedTuple):
     """Where a relative reference points; ``version`` is ``None`` when it names no version."""
 
     type: str

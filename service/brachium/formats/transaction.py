@@ -13,9 +13,8 @@ from urllib.parse import quote
 
 import orjson
 
-from brachium.formats import lossless
 from brachium.formats.head import parts
-from brachium.formats.outgoing import SHARED_TYPES, Outgoing, References, framed
+from brachium.formats.outgoing import SHARED_TYPES, Outgoing, References, framed, opening
 from brachium.formats.references import Target, repointed
 from brachium.records import StoredResource
 
@@ -39,13 +38,10 @@ def _belongs(row: StoredResource, outgoing: Outgoing) -> bool:
     return row.type != "Provenance" or row.updated == outgoing.exam.recorded
 
 
-def _entry(row: StoredResource, pointers: _Pointers) -> bytes:
-    full_url = f"urn:uuid:{row.id}".encode()
+def _entry(row: StoredResource, pointers: _Pointers) -> tuple[bytes, ...]:
     resource = repointed(portable(row), pointers.member)
     request = orjson.dumps(_request(row))
-    return (
-        b'{"fullUrl":"' + full_url + b'","resource":' + resource + b',"request":' + request + b"}"
-    )
+    return opening(f"urn:uuid:{row.id}"), resource, b',"request":', request, b"}"
 
 
 def portable(row: StoredResource) -> bytes:
@@ -70,7 +66,7 @@ def _request(row: StoredResource) -> dict[str, str]:
 
 def identifier(row: StoredResource) -> tuple[str, str] | None:
     """Return system and value of the row's first business identifier, if it has one."""
-    given = lossless.parse(row.text).get("identifier")
+    given = orjson.loads(row.text).get("identifier")
     first = given[0] if isinstance(given, list) else given
     return (first["system"], first["value"]) if first else None
 
