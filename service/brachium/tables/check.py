@@ -6,7 +6,14 @@ from collections import defaultdict
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
-from brachium.tables import code_checks, measure_checks, model_checks, schema_checks, source
+from brachium.tables import (
+    code_checks,
+    computation_checks,
+    measure_checks,
+    model_checks,
+    schema_checks,
+    source,
+)
 from brachium.tables.concepts import concepts
 from brachium.tables.gather import Draft, gather
 from brachium.tables.source import TABLES
@@ -34,6 +41,7 @@ def quick_faults(draft: Draft) -> list[str]:
     found.extend(_concepts(draft))
     found.extend(model_checks.faults(draft))
     found.extend(measure_checks.faults(draft))
+    found.extend(computation_checks.faults(draft))
     found.extend(code_checks.faults(draft))
     return found
 

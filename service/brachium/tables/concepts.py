@@ -117,6 +117,8 @@ def concepts(tables: Tables) -> Iterator[Concept]:
     """Yield every concept that the rows give rise to (also one that comes twice)."""
     for qualifier in tables.qualifiers.values():
         yield Concept(qualifier.qualifier, qualifier.label, "qualifier")
+    for row in tables.computations.values():
+        yield Concept(row.computation, row.label, "computation", f"Rule {row.rule}")
     yield from _absences(tables)
     yield from _means(tables)
     yield from (_sign(row) for row in tables.signs.values())

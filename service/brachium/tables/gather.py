@@ -127,5 +127,11 @@ def _tables(found: dict[str, list[Any]]) -> Tables:
         structures=_one(found["structures"], "structure"),
         ranges=_many(found["ranges"], "joint", "motion"),
         errors=tuple(found["errors"]),
+        computations=_one(found["computations"], "computation"),
+        axes=tuple(found["axes"]),
+        windows=tuple(found["windows"]),
+        chains=tuple(found["chains"]),
+        bands=_many(found["bands"], "computation", "chain"),
+        reaches=tuple(found["reaches"]),
         concepts=MappingProxyType({}),
     )

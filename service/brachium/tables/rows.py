@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from brachium.tables.computation_rows import Axis, Band, Chain, Computation, Reach, Window
+
 
 @dataclass(frozen=True, slots=True)
 class Joint:
@@ -357,7 +359,8 @@ class Tables:
     """Everything in mappings/, by key, in the order of the files.
 
     ``digest`` is the SHA-256 over all table files, overlay included; ``limits`` and ``ranges`` are
-    by (joint, motion or test), ``maps`` by concept; ``concepts`` are our own, by code.
+    by (joint, motion or test), ``bands`` by (computation, chain), ``maps`` by concept;
+    ``concepts`` are our own, by code.
     """
 
     edition: str
@@ -382,4 +385,10 @@ class Tables:
     structures: Mapping[str, Structure]
     ranges: Mapping[tuple[str, str], tuple[Range, ...]]
     errors: tuple[MeasurementError, ...]
+    computations: Mapping[str, Computation]
+    axes: tuple[Axis, ...]
+    windows: tuple[Window, ...]
+    chains: tuple[Chain, ...]
+    bands: Mapping[tuple[str, str], tuple[Band, ...]]
+    reaches: tuple[Reach, ...]
     concepts: Mapping[str, Concept]

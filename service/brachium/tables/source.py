@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import brachium
-from brachium.tables import rows
+from brachium.tables import computation_rows, rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +55,12 @@ TABLES = (
         "joint motion arm_position statistic mode sex age_from age_to source evidence",
     ),
     _table("reference/errors.csv", rows.MeasurementError, "joint situation"),
+    _table("reference/computations.csv", computation_rows.Computation, "computation"),
+    _table("reference/axes.csv", computation_rows.Axis, "joint first"),
+    _table("reference/windows.csv", computation_rows.Window, "window"),
+    _table("reference/chains.csv", computation_rows.Chain, "computation chain"),
+    _table("reference/bands.csv", computation_rows.Band, "computation chain scheme rank"),
+    _table("reference/reaches.csv", computation_rows.Reach, "computation"),
 )
 
 
