@@ -1,0 +1,154 @@
+"""Reference judgement: only from what somebody read, and only as far as it goes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from tests.coding.coded import code, tables
+from tests.exam.builders import deg, move
+
+from brachium.assess.reference import RANGE_RULE, error_of, reference
+from brachium.tables.rows import MeasurementError, Range
+
+
+def row(value, **changes):
+    known = {
+        "joint": "shoulder",
+        "motion": "abduction",
+        "arm_position": "",
+        "statistic": "mean",
+        "mode": "active",
+        "sex": "any",
+        "age_from": 18,
+        "age_to": 80,
+        "n": None,
+        "value": Decimal(value),
+        "sd": None,
+        "source": "STUDY",
+        "evidence": "seen",
+    }
+    return Range(**(known | changes))
+
+
+def with_rows(*rows, error=10):
+    errors = () if error is None else (error_row(error),)
+    return replace(tables(), ranges={("shoulder", "abduction"): rows}, errors=errors)
+
+
+def error_row(value, **changes):
+    known = {
+        "joint": "shoulder",
+        "situation": "same-rater",
+        "value": Decimal(value),
+        "source": "ERROR",
+        "evidence": "own",
+    }
+    return MeasurementError(**(known | changes))
+
+
+def judged(value, some, **more):
+    coded = code(move(value, **more), some=some)
+    found = coded.assessment.ranges.get("f0")
+    return found.interpretation if found else "nothing"
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [("149.9", "L"), ("150", "N"), ("180", "N"), ("180.1", "H"), ("165.00", "N")],
+)
+def test_obs_07_low_and_high_begin_one_measurement_error_outside_all_means(value, expected):
+    some = with_rows(row(160), row(170, source="OTHER"))
+    assert judged(Decimal(value), some) == expected
+
+
+def test_obs_07_a_handbook_value_raises_the_upper_end_but_never_the_lower():
+    some = with_rows(row(150), row(180, statistic="handbook", source="BOOK"))
+    assert judged(185, some) == "N"
+    assert judged(191, some) == "H"
+    assert judged(145, some) == "N", "below the handbook value alone is not low"
+    assert judged(139, some) == "L"
+
+
+def test_obs_07_the_handbook_stands_in_where_no_study_fits():
+    some = with_rows(row(180, statistic="handbook"), row(100, sex="male"))
+    assert judged(169, some) == "L"
+    assert judged(171, some) == "N"
+
+
+def test_obs_07_memory_never_judges():
+    assert judged(20, with_rows(row(170, evidence="memory"))) == "nothing"
+
+
+@pytest.mark.parametrize(
+    "changes", [{"sex": "male"}, {"mode": "passive"}, {"age_to": 50}, {"arm_position": "at-side"}]
+)
+def test_obs_07_a_row_for_others_does_not_judge(changes):
+    assert judged(20, with_rows(row(170, **changes))) == "nothing"
+
+
+def test_obs_07_a_partial_date_of_birth_uses_only_rows_that_fit_both_ages():
+    some = with_rows(row(170, age_from=57, age_to=60))
+    header = {"patient": {"birthDate": "1969"}}
+    assert code(move(20), some=some, header=header).assessment.ranges == {}
+    some = with_rows(row(170, age_from=56, age_to=60))
+    assert code(move(20), some=some, header=header).assessment.ranges["f0"].interpretation == "L"
+
+
+def test_obs_07_without_a_measurement_error_the_value_is_shown_beside_the_reference_only():
+    coded = code(move(20), some=with_rows(row(170), error=None))
+    found = coded.assessment.ranges["f0"]
+    assert (found.interpretation, found.reference.low) == (None, None)
+    assert "STUDY" in found.reference.text
+
+
+def test_a_judgement_names_rule_sources_and_the_value_it_used():
+    found = code(move(20), some=with_rows(row(170))).assessment.ranges["f0"]
+    assert found.reference.rule == RANGE_RULE
+    assert found.reference.sources == ("STUDY", "ERROR")
+    assert found.value == 20
+    assert "own convention" in found.reference.text.lower()
+
+
+def test_the_error_of_any_joint_serves_where_a_joint_has_none():
+    some = replace(tables(), errors=(error_row(5, joint="any"), error_row(9, joint="elbow")))
+    assert error_of("shoulder", some).value == 5
+    assert error_of("elbow", some).value == 9
+    assert error_of("shoulder", replace(some, errors=(error_row(9, evidence="memory"),))) is None
+
+
+@pytest.mark.parametrize(
+    ("word", "value", "expected"),
+    [
+        ("short-of-straight", 20, "A"),
+        ("straight", None, "N"),
+        ("beyond-straight", 5, "N"),
+        ("beyond-straight", 25, "A"),
+    ],
+)
+def test_obs_14_an_end_of_extension_is_judged_on_the_flexion_positive_axis(word, value, expected):
+    finding = {"kind": "motion", "joint": "elbow", "motion": "extension", "side": "right"}
+    finding |= {"mode": "active", "end": word}
+    finding |= {} if value is None else {"magnitude": deg(value)}
+    assert code(finding).assessment.ranges["f0"].interpretation == expected
+
+
+def test_no_shipped_row_from_memory_takes_part_in_any_reference():
+    known = tables()
+    memory = {
+        (key, r.source, r.value)
+        for key, rows in known.ranges.items()
+        for r in rows
+        if r.evidence == "memory"
+    }
+    assert memory, "nothing to prove: the tables hold no row from memory"
+    for (joint, motion), rows in known.ranges.items():
+        for r in rows:
+            for mode in ("active", "passive"):
+                found = reference(
+                    joint, motion, r.arm_position, mode, "male", r.age_from, r.age_from, known
+                )
+                trusted = {q.source for q in rows if q.evidence != "memory"}
+                allowed = trusted | {e.source for e in known.errors}
+                assert found is None or set(found.sources) <= allowed
