@@ -49,7 +49,9 @@ FORBIDDEN = {
     "how the project was made": re.compile("trans" + "cript|seed " + "document", re.IGNORECASE),
     "a path of one machine": re.compile("/(?:wo" + "rk|fa" + "rm)/|/ro" + "ot/|/tmp/" + "venv"),
     "the making of it": re.compile(r"\bsess" + r"ion\b.*\b(?:tool|agent)\b", re.IGNORECASE),
-    "an issue's number": re.compile(r"\bissues?" + r"\s+#?\d+|\B#" + r"\d{1,4}\b(?![0-9a-fA-F])"),
+    "an issue's number": re.compile(
+        r"\bissues?" + r"\s+#?\d+|(?<![&\w])#" + r"\d{1,4}\b(?![0-9a-fA-F])"
+    ),
 }
 
 
