@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 
+import jiter
 import pytest
-from tests.intake.desks import BASE, export, intake
-from tests.intake.exams import exam, finding, raw
+from tests.intake.desks import BASE, CANONICAL, export, intake, tables
+from tests.intake.exams import exam, finding, raw, without
 
+from brachium.coding.decode import decode
 from brachium.formats.register import BUNDLES, FHIR_JSON, TABLES
 
 
@@ -69,3 +71,17 @@ def test_a_fresh_bundle_is_the_one_that_is_served_later(made) -> None:
     desk, exam_id = made
     receipt = desk.receive(raw(exam()))
     assert export(desk).fresh(receipt.exam, receipt) == export(desk).bundle(exam_id, "collection")
+
+
+def test_every_version_reads_back_into_the_exam_it_was_made_of(made) -> None:
+    desk, exam_id = made
+    changed = without(exam(), "tender")
+    finding(changed, "abduction-r")["angle"]["value"] = 160
+    desk.correct(exam_id, raw(changed), "read wrongly", 1)
+    desk.withdraw(exam_id, "wrong patient", 2)
+    for version in (1, 2, 3):
+        body = export(desk).bundle(exam_id, "collection", version)
+        bundle = jiter.from_json(body, float_mode="decimal")
+        content = desk.desk.store.exam(exam_id, version).content
+        posted = jiter.from_json(content, float_mode="decimal")
+        assert decode(bundle, tables(), CANONICAL).exam == posted

@@ -74,16 +74,16 @@ def _leaves(
 ) -> Iterable[tuple[str, dict[str, Any]]]:
     """Yield leaf key and Observation of everything that is neither a panel nor computed.
 
-    An Observation that an earlier version had and this one has not is entered in error alone.
+    What an earlier version had and this one has not is in no panel of the report any more; its
+    status does not tell, because a withdrawn exam is entered in error as a whole.
     """
     prefix = report["identifier"][0]["value"] + "/"
-    gone = report["status"] != "entered-in-error"
-    for one in resources:
-        if one["resourceType"] != "Observation" or "hasMember" in one or "derivedFrom" in one:
-            continue
-        if gone and one["status"] == "entered-in-error":
-            continue
-        yield one["identifier"][0]["value"].removeprefix(prefix), one
+    named = {f"{one['resourceType']}/{one['id']}": one for one in resources}
+    for result in report.get("result", ()):
+        for member in named[result["reference"]].get("hasMember", ()):
+            one = named[member["reference"]]
+            if "derivedFrom" not in one:
+                yield one["identifier"][0]["value"].removeprefix(prefix), one
 
 
 def _joined(found: list[tuple[str, dict[str, Any]]]) -> Iterable[dict[str, Any]]:
