@@ -7,9 +7,9 @@ shared resources get a new version only when their body changed.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from types import SimpleNamespace
 
 from brachium.records import ExamVersion, Resource, StoredResource
+from brachium.store.port import Added, Outcome
 
 
 @dataclass
@@ -28,13 +28,13 @@ class MemoryStore:
         self.kept: dict[tuple[str, str], list[Kept]] = {}
         self.links: dict[tuple[str, int], list[StoredResource]] = {}
 
-    def add(self, version: ExamVersion, expected: int | None):
+    def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:  # noqa: ARG002
         held = self.exams.setdefault(version.id, [])
         if expected is None and held:
-            same = held[-1].digest == version.digest
-            return SimpleNamespace(outcome="same" if same else "conflict", exam=held[-1])
+            same = version.digest in (held[0].digest, held[-1].digest)
+            return Added(Outcome.SAME if same else Outcome.CONFLICT, held[-1])
         if expected is not None and (not held or held[-1].version != expected):
-            return SimpleNamespace(outcome="stale", exam=held[-1] if held else None)
+            return Added(Outcome.STALE, held[-1]) if held else Added(Outcome.MISSING, None)
         assert version.version == len(held) + 1
         rows = [self._put(one, version.recorded) for one in version.resources]
         keys = [(row.type, row.id) for row in rows]
@@ -42,7 +42,7 @@ class MemoryStore:
         stored = replace(version, resources=())
         held.append(stored)
         self.links[version.id, version.version] = rows
-        return SimpleNamespace(outcome="created", exam=stored)
+        return Added(Outcome.CREATED, stored)
 
     def _put(self, resource: Resource, recorded: str) -> StoredResource:
         kept = self.kept.setdefault((resource.type, resource.id), [])

@@ -52,6 +52,17 @@ def test_exm_04_same_identifier_with_other_content_is_a_conflict() -> None:
     assert desk.desk.store.resources(first.exam.id) == before
 
 
+def test_exm_03_a_late_repeat_of_the_first_post_is_told_what_the_exam_is_now() -> None:
+    desk = intake()
+    first = desk.receive(raw(exam()))
+    changed = exam()
+    finding(changed, "abduction-r")["angle"]["value"] = 151
+    desk.correct(first.exam.id, raw(changed), "read wrongly", 1)
+    receipt = desk.receive(raw(exam()))
+    assert receipt.outcome is Outcome.SAME
+    assert (receipt.exam.version, receipt.exam.status) == (2, ExamStatus.CORRECTED)
+
+
 def test_exm_04_a_withdrawn_exam_does_not_come_back_by_posting_it_again() -> None:
     desk = intake()
     first = desk.receive(raw(exam()))

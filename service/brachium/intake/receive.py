@@ -12,15 +12,16 @@ from brachium.intake.lifecycle import WITHDRAWN
 from brachium.intake.receipt import Outcome, Receipt
 from brachium.problems import Problem, Severity
 from brachium.records import ExamStatus, StoredResource
+from brachium.store.port import Outcome as Added
 
 if TYPE_CHECKING:
     from brachium.exam.findings import Exam
     from brachium.records import ExamVersion
 
-_KNOWN = {
-    "created": Outcome.CREATED,
-    "same": Outcome.SAME,
-    "conflict": Outcome.CONFLICT,
+_OUTCOMES = {
+    Added.CREATED: Outcome.CREATED,
+    Added.SAME: Outcome.SAME,
+    Added.CONFLICT: Outcome.CONFLICT,
 }
 
 
@@ -37,12 +38,14 @@ def receive(desk: Desk, raw: bytes) -> Receipt:
         return Receipt(_unread(examined.broken), examined.problems)
     version, problems = coded(desk, examined.exam, examined.problems)
     added = desk.store.add(version, None)
-    outcome = _KNOWN[added.outcome]
-    if outcome is Outcome.SAME and added.exam.status is WITHDRAWN:
-        return Receipt(Outcome.CONFLICT, (*problems, _withdrawn()), added.exam)
-    if outcome is Outcome.CONFLICT:
-        return Receipt(outcome, (), added.exam)
-    return Receipt(outcome, problems, answered(added.exam, problems))
+    outcome, stored = _OUTCOMES[added.outcome], added.exam
+    if stored is None or outcome is Outcome.CONFLICT:
+        return Receipt(outcome, (), stored)
+    if outcome is Outcome.SAME and stored.status is WITHDRAWN:
+        return Receipt(Outcome.CONFLICT, (*problems, _withdrawn()), stored)
+    if stored.digest != version.digest:  # a late repeat: the exam has moved on since
+        return Receipt(outcome, (), stored)
+    return Receipt(outcome, problems, answered(stored, problems))
 
 
 def dry_run(desk: Bench, raw: bytes) -> Receipt:

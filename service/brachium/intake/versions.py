@@ -12,6 +12,7 @@ from brachium.intake.desk import Desk, answered
 from brachium.intake.receipt import Outcome, Receipt
 from brachium.intake.restate import Prior, prior
 from brachium.intake.revision import still_told
+from brachium.store.port import Outcome as Added
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -20,7 +21,11 @@ if TYPE_CHECKING:
     from brachium.problems import Problem
     from brachium.records import ExamVersion, Resource, StoredResource
 
-_OUTCOMES = {"created": Outcome.CHANGED, "stale": Outcome.STALE, "same": Outcome.SAME}
+_OUTCOMES = {
+    Added.CREATED: Outcome.CHANGED,
+    Added.STALE: Outcome.STALE,
+    Added.MISSING: Outcome.MISSING,
+}
 
 
 class Next(NamedTuple):
@@ -72,6 +77,7 @@ def stored(desk: Desk, before: Iterable[StoredResource], following: Next) -> Rec
     complete = replace(version, resources=(*following.resources, *earlier, record))
     added = desk.store.add(complete, version.version - 1)
     outcome = _OUTCOMES[added.outcome]
-    if outcome is Outcome.CHANGED and following.problems:
-        return Receipt(outcome, following.problems, answered(added.exam, following.problems))
-    return Receipt(outcome, following.problems, added.exam)
+    if outcome is not Outcome.CHANGED or added.exam is None:
+        return Receipt(outcome, (), added.exam)
+    told = answered(added.exam, following.problems) if following.problems else added.exam
+    return Receipt(outcome, following.problems, told)
