@@ -44,11 +44,8 @@ def encode(
     vocabulary = vocabulary_of(tables, options)
     frame = Frame(exam, stamp)
     skipped = [leaf for leaf in leaves if _skip(leaf)]
-    said = [
-        observation(leaf, assessment.ranges.get(leaf.key), vocabulary, frame)
-        for leaf in leaves
-        if not _skip(leaf)
-    ]
+    coded = [leaf for leaf in leaves if not _skip(leaf)] if skipped else leaves
+    said = [observation(leaf, assessment.ranges.get(leaf.key), vocabulary, frame) for leaf in coded]
     by_key = {one.leaf.key: one for one in said}
     compared = [
         side_difference(difference, by_key, vocabulary, frame)

@@ -9,7 +9,8 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 if TYPE_CHECKING:
     from brachium.exam.findings import Identifier
 
-_VARIANT = "89ab"
+# the variant bits of RFC 4122 in the first hex digit of the fourth group
+_VARIANT = {digit: "89ab"[int(digit, 16) & 3] for digit in "0123456789abcdef"}
 
 
 def exam_id(identifier: Identifier) -> str:
@@ -37,5 +38,5 @@ class Ids:
         digest = self._namespace.copy()
         digest.update(name.encode())
         text = digest.hexdigest()
-        variant = _VARIANT[int(text[16], 16) & 3]
+        variant = _VARIANT[text[16]]
         return f"{text[:8]}-{text[8:12]}-5{text[13:16]}-{variant}{text[17:20]}-{text[20:32]}"
