@@ -7,10 +7,11 @@ import logging
 import re
 
 import pytest
-from brachium.store.sqlite import SqliteStore
 from tests.api.serving import BASE, FHIR_JSON, example, raw_example
 
 from brachium.api.faults import STATUSES
+from brachium.store.port import StoreUnavailable
+from brachium.store.sqlite import SqliteStore
 
 ISSUE_TYPES = {
     *("invalid", "structure", "required", "value", "invariant", "security", "login", "unknown"),
@@ -163,6 +164,20 @@ def test_err_05_a_failing_store_tells_nothing(service, caplog, monkeypatch):
     for word in (*PLANTED, "INSERT", "Traceback", "SELECT"):
         assert word not in answer.text
         assert word not in ours(caplog)
+
+
+@pytest.mark.parametrize("accept", ["application/json", FHIR_JSON])
+def test_err_08_a_store_that_is_away_is_503_with_retry_after(service, monkeypatch, accept):
+    def away(*_args, **_named):
+        raise StoreUnavailable("SQLite: disk I/O error at Zebulon")
+
+    monkeypatch.setattr(SqliteStore, "add", away)
+    answer = service.post("/exams", planted(), Accept=accept)
+    assert answer.status_code == 503
+    assert answer.headers["retry-after"]
+    assert "Zebulon" not in answer.text
+    if accept == FHIR_JSON:
+        assert answer.json()["issue"][0]["code"] == "no-store"
 
 
 def test_ops_02_live_and_ready_differ(service, monkeypatch):

@@ -8,9 +8,9 @@ import re
 import jsonschema
 import pytest
 from tests.api.serving import BASE, FHIR_JSON, ROOT, example, inside, raw_example
+from tests.api.test_errors import ISSUE_TYPES
 
 from brachium.api.caution import CAUTION
-from brachium.api.faults import STATUSES
 
 FIXED = ["/", "/catalogue", "/schema/exam", "/rules", "/openapi.json", "/docs"]
 
@@ -174,12 +174,7 @@ def test_err_04_the_table_of_codes_is_complete(service):
     found = {
         (name, code)
         for name, code in codes_in_the_package()
-        if name != "decode_finding.py" and code not in faults_types()
+        if name != "decode_finding.py" and code not in ISSUE_TYPES
     }
     assert len(found) > 40
     assert {pair for pair in found if pair[1] not in listed} == set()
-
-
-def faults_types():
-    """R4 issue types stand beside the codes in the table of statuses."""
-    return {one.issue_type for one in STATUSES.values()}

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from brachium.problems import Problem, Severity
+from brachium.store.port import StoreUnavailable
 
 
 class Fault(Exception):
@@ -104,6 +105,15 @@ class Rule:
 
 
 _HTTP = "RFC 9110"
+_UNAVAILABLE = Rule(
+    503,
+    "no-store",
+    "store-unavailable",
+    "The store cannot be used at the moment; nothing was changed.",
+    "Repeat the same request later: repeating is safe.",
+    _HTTP + " 15.6.4",
+    {"Retry-After": "5"},
+)
 STATUSES: Mapping[type[Exception], Rule] = {
     NotJson: Rule(
         400,
@@ -210,15 +220,8 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "Send If-Match with the ETag of the version that was read.",
         "RFC 6585 3",
     ),
-    Unavailable: Rule(
-        503,
-        "no-store",
-        "store-unavailable",
-        "The store cannot be used at the moment; nothing was changed.",
-        "Repeat the same request later: repeating is safe.",
-        _HTTP + " 15.6.4",
-        {"Retry-After": "5"},
-    ),
+    Unavailable: _UNAVAILABLE,
+    StoreUnavailable: _UNAVAILABLE,
     Unforeseen: Rule(
         500,
         "exception",

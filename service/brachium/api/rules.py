@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     """Return every code that answers carry: of the model, of the service, and the others."""
     rows = [Listed(r.code, r.severity.value, r.title, r.reason, r.remedy, r.source) for r in model]
-    rows += [Listed(r.code, "error", r.title, "", r.remedy, r.source) for r in STATUSES.values()]
+    # two exceptions may share one row
+    faults = {found.code: found for found in STATUSES.values()}
+    rows += [Listed(r.code, "error", r.title, "", r.remedy, r.source) for r in faults.values()]
     rows += ELSEWHERE
     return tuple(sorted(rows, key=lambda row: row.code))
 

@@ -32,9 +32,14 @@ class Account:
         return self.status in (200, 201)
 
     @property
+    def refused(self) -> bool:
+        """Whether a rule or the form refused it; any other error is a failure."""
+        return self.status in (400, 422)
+
+    @property
     def as_meant(self) -> bool:
-        """Whether it went as the folder of the example says: refusals are answered 400 or 422."""
-        return self.status in (400, 422) if self.example.refused else self.status == 201
+        """Whether it went as the folder of the example says."""
+        return self.refused if self.example.refused else self.status == 201
 
     def problems(self, severity: str) -> list[dict[str, str]]:
         """Return the problems of one severity."""
@@ -44,7 +49,9 @@ class Account:
 def told(account: Account) -> Iterator[str]:
     """Yield the lines about one example."""
     if not account.accepted:
-        yield f"refused ({account.status})" + ("" if account.as_meant else " - NOT AS MEANT")
+        yield f"{'refused' if account.refused else 'failed'} ({account.status})" + (
+            "" if account.as_meant else " - NOT AS MEANT"
+        )
         yield from _some([_reason(one) for one in account.problems("error")])
         return
     notable = list(_standing_out(account.bundle))

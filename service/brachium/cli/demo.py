@@ -116,7 +116,10 @@ def conclusion(accounts: list[Account], out: Path) -> int:
     accepted = sum(account.accepted for account in accounts)
     astray = [account.example.name for account in accounts if not account.as_meant]
     show()
-    show(f"{accepted} accepted, {len(accounts) - accepted} refused; bundles: {out / 'bundles'}")
+    refused = sum(account.refused for account in accounts)
+    failed = len(accounts) - accepted - refused
+    sums = f"{accepted} accepted, {refused} refused" + (f", {failed} failed" if failed else "")
+    show(f"{sums}; bundles: {out / 'bundles'}")
     for name in astray:
         show(f"NOT AS MEANT: {name}")
     database = out / "demo.sqlite3"
