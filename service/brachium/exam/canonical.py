@@ -47,12 +47,11 @@ def _names(kind: type[BaseModel]) -> dict[str, str]:
 
 def _members(model: BaseModel) -> dict[str, Any]:
     names = _names(type(model))
-    content: dict[str, Any] = {}
-    for name, value in model.__dict__.items():
-        if value is None or value == ():
-            continue
-        content[names[name]] = value
-    return content
+    return {
+        names[name]: value
+        for name, value in model.__dict__.items()
+        if value is not None and not (type(value) is tuple and not value)
+    }
 
 
 def _number(value: object) -> Any:  # noqa: ANN401 - what orjson takes

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, NamedTuple
+from operator import itemgetter
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from brachium.exam.findings import Motion, Part, Quantity, Sign, Strength
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
     from brachium.tables.rows import Grade, StrengthRow
 
 
-# What was moved, apart from active or passive: joint, digit, side, motion, arm position
-Place = tuple[str, str | None, str, str, str | None]
+# What was moved, apart from active or passive: side, joint, digit, motion, arm position
+Place = tuple[str, str, str | None, str, str | None]
+DEGREES = "deg"
 
 
 class Reach(NamedTuple):
@@ -45,60 +47,74 @@ class Force(NamedTuple):
 
 @dataclass(slots=True)
 class Cells:
-    """``reaches`` by place, then by mode; the rest in posted order.
+    """``reaches`` by place, then by mode; ``angles`` by index; the rest in posted order.
 
-    ``reversed`` holds active and passive reaches of one place where passive is less, and by how
-    much.
+    ``repeated`` pairs the first leaf with each later one that answers the same question;
+    ``limited`` are reaches that something limited; ``reversed`` holds active and passive reaches of
+    one place where passive is less, and by how much; ``comparisons`` are signs about both sides.
     """
 
     reaches: dict[Place, dict[str, Reach]] = field(default_factory=dict)
     reversed: list[tuple[Reach, Reach, Decimal]] = field(default_factory=list)
-    angles: dict[int, tuple[Leaf, Quantity]] = field(default_factory=dict)
+    limited: list[Reach] = field(default_factory=list)
+    repeated: list[tuple[Leaf, Leaf]] = field(default_factory=list)
+    angles: dict[int, Quantity] = field(default_factory=dict)
     graded: list[Graded] = field(default_factory=list)
     forces: list[Force] = field(default_factory=list)
+    comparisons: list[Leaf] = field(default_factory=list)
     signs: list[Leaf] = field(default_factory=list)
     parts: list[Leaf] = field(default_factory=list)
+
+
+_ASKED: dict[type[Any], Callable[[dict[str, Any]], tuple[Any, ...]]] = {
+    Motion: itemgetter("kind", "joint", "digit", "motion", "mode", "arm_position"),
+    Sign: itemgetter("kind", "joint", "digit", "site", "sign"),
+    Strength: itemgetter("kind", "joint", "digit", "test"),
+    Part: itemgetter("kind", "joint", "digit", "part"),
+}
+_PLACE = itemgetter("joint", "digit", "motion", "arm_position")
 
 
 def gather(leaves: Iterable[Leaf], tables: Tables) -> Cells:
     """Sort the leaves; what the tables do not know is left out, other rules speak of it."""
     cells = Cells()
+    questions: dict[tuple[Any, ...], Leaf] = {}
     for leaf in leaves:
-        finding = leaf.finding
+        finding, side = leaf.finding, leaf.side
+        kind = type(finding)
+        first = questions.setdefault((side, _ASKED[kind](finding.__dict__)), leaf)
+        if first is not leaf and first.index != leaf.index:
+            cells.repeated.append((first, leaf))
         if isinstance(finding, Motion):
-            _motion(cells, leaf, finding, tables)
+            _motion(cells, leaf, finding)
         elif isinstance(finding, Sign):
-            cells.signs.append(leaf)
+            (cells.comparisons if side == "both" else cells.signs).append(leaf)
         elif isinstance(finding, Strength):
             _strength(cells, leaf, finding, tables)
-        elif isinstance(finding, Part):
+        else:
             cells.parts.append(leaf)
     return cells
 
 
-def _motion(cells: Cells, leaf: Leaf, finding: Motion, tables: Tables) -> None:
+def _motion(cells: Cells, leaf: Leaf, finding: Motion) -> None:
     quantity = finding.angle
-    value: Decimal
     if quantity is not None:
         value = quantity.value
-        cells.angles.setdefault(leaf.index, (leaf, quantity))
+        cells.angles.setdefault(leaf.index, quantity)
     elif finding.end == "straight":
         value = Decimal(0)
-    elif finding.end is not None and finding.magnitude is not None:
-        quantity = finding.magnitude
+    elif finding.end is not None and (quantity := finding.magnitude) is not None:
         value = -quantity.value if finding.end == "short-of-straight" else quantity.value
     else:
         return
-    row = tables.motions.get((finding.joint, finding.motion))
-    if row is None or (quantity is not None and quantity.unit not in row.units):
+    if quantity is not None and quantity.unit != DEGREES:
         return
-    place = (finding.joint, finding.digit, leaf.side, finding.motion, finding.arm_position)
-    modes = cells.reaches.get(place)
-    if modes is None:
-        cells.reaches[place] = {finding.mode: Reach(leaf, value)}
-        return
-    modes.setdefault(finding.mode, Reach(leaf, value))
-    if len(modes) == 2:
+    reach = Reach(leaf, value)
+    if finding.limited_by:
+        cells.limited.append(reach)
+    place = (leaf.side, *_PLACE(finding.__dict__))
+    modes = cells.reaches.setdefault(place, {})
+    if modes.setdefault(finding.mode, reach) is reach and len(modes) == 2:
         less = modes["active"].value - modes["passive"].value
         if less > 0:
             cells.reversed.append((modes["active"], modes["passive"], less))

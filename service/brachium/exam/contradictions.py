@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections import defaultdict
 from decimal import Decimal
-from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from brachium.exam.cells import Graded, Place, Reach
-from brachium.exam.findings import Motion, Part, Sign, Strength
+from brachium.exam.findings import Motion
 from brachium.exam.numbers import written
 from brachium.exam.rule import OWN, Case, Check, Found, Founds, Rule, once
 from brachium.problems import Severity
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     from brachium.exam.leaves import Leaf
 
@@ -26,34 +25,19 @@ FULL_SHARE = Decimal("0.75")  # of the handbook value: a range that grade 2 does
 WEAKER_HAND = Decimal("0.7")
 
 
-_ASKED: dict[type[Any], Callable[[dict[str, Any]], tuple[Any, ...]]] = {
-    Motion: itemgetter("kind", "joint", "digit", "motion", "mode", "arm_position"),
-    Sign: itemgetter("kind", "joint", "digit", "site", "sign"),
-    Strength: itemgetter("kind", "joint", "digit", "test"),
-    Part: itemgetter("kind", "joint", "digit", "part"),
-}
-
-
-def question(leaf: Leaf) -> tuple[Any, ...]:
-    """Return what a leaf answers: two leaves with the same question are one too many."""
-    finding = leaf.finding
-    return (leaf.side, _ASKED[type(finding)](finding.__dict__))
-
-
 def check_twice(case: Case) -> Founds:
     """One question has one answer in one exam."""
-    first: dict[tuple[Any, ...], int] = {}
     found: dict[int, Found] = {}
-    for leaf in case.leaves:
-        index = first.setdefault(question(leaf), leaf.index)
-        if index != leaf.index:
-            message = f"The same question is already answered by finding {index}."
-            found.setdefault(leaf.index, Found(_at(leaf), message))
+    for first, leaf in case.cells.repeated:
+        message = f"The same question is already answered by finding {first.index}."
+        found.setdefault(leaf.index, Found(_at(leaf), message))
     return list(found.values())
 
 
 def check_keys(case: Case) -> Founds:
     """Keys are unique: the key is the identity of a finding through all versions (EXM-02)."""
+    if len({finding.key for _, finding in case.findings}) == len(case.findings):
+        return []
     first: dict[str, int] = {}
     return [
         Found(f"/findings/{index}/key", f"Finding {first[finding.key]} has the same key.")
@@ -100,15 +84,13 @@ def check_passive_soft(case: Case) -> Founds:
 
 def check_both_ends(case: Case) -> Founds:
     """One joint cannot end short of straight and beyond it in the same mode."""
-    ends: dict[tuple[Any, ...], Leaf] = {}
     found: dict[int, Found] = {}
-    for leaf in case.leaves:
-        finding = leaf.finding
-        if not isinstance(finding, Motion) or finding.end in (None, "straight"):
+    for first, leaf in case.cells.repeated:
+        one, other = first.finding, leaf.finding
+        if not isinstance(one, Motion) or not isinstance(other, Motion):
             continue
-        other = ends.setdefault(question(leaf), leaf)
-        if isinstance(other.finding, Motion) and other.finding.end != finding.end:
-            message = f"Finding {other.index} says the opposite about the same joint."
+        if {one.end, other.end} == {"short-of-straight", "beyond-straight"}:
+            message = f"Finding {first.index} says the opposite about the same joint."
             found.setdefault(leaf.index, Found(_at(leaf, "/end"), message))
     return list(found.values())
 
@@ -117,7 +99,7 @@ def _moved(case: Case, graded: Graded, mode: str) -> Iterator[tuple[Place, Reach
     """Yield the reaches of the motions that a strength test moves."""
     finding = graded.leaf.finding
     for place, modes in case.cells.reaches.items():
-        joint, digit, side, motion, _ = place
+        side, joint, digit, motion, _ = place
         if (
             mode in modes
             and (joint, digit, side) == (finding.joint, finding.digit, graded.leaf.side)
@@ -167,7 +149,7 @@ def check_weak_with_full_motion(case: Case) -> Founds:
         if not NO_MOVEMENT < graded.grade.ordinal < AGAINST_GRAVITY:
             continue
         for place, active in _moved(case, graded, "active"):
-            full = handbook(case, place)
+            full = handbook(case, place[1], place[3], place[4])
             angle = _angle(active)
             if full is not None and angle is not None and angle >= full * FULL_SHARE:
                 message = (
@@ -183,9 +165,8 @@ def _angle(reach: Reach) -> Decimal | None:
     return reach.value if isinstance(finding, Motion) and finding.angle is not None else None
 
 
-def handbook(case: Case, place: Place) -> Decimal | None:
+def handbook(case: Case, joint: str, motion: str, arm_position: str | None) -> Decimal | None:
     """Return the handbook value of a motion in degrees, or ``None``."""
-    joint, _, _, motion, arm_position = place
     rows = case.tables.ranges.get((joint, motion), ())
     values = [
         row.value
@@ -198,18 +179,18 @@ def handbook(case: Case, place: Place) -> Decimal | None:
 def check_limited_but_full(case: Case) -> Founds:
     """A motion recorded as limited does not reach the full handbook range."""
     found: list[Found] = []
-    for place, modes in case.cells.reaches.items():
-        for reach in modes.values():
-            finding = reach.leaf.finding
-            if not isinstance(finding, Motion) or not finding.limited_by:
-                continue
-            angle, full = _angle(reach), handbook(case, place)
-            if angle is not None and full is not None and angle >= full:
-                message = (
-                    f"The motion is recorded as limited, and {written(angle)} deg reach the "
-                    f"handbook value of {written(full)} deg."
-                )
-                found.append(Found(_at(reach.leaf, "/limitedBy"), message))
+    for reach in case.cells.limited:
+        finding = reach.leaf.finding
+        if not isinstance(finding, Motion):
+            continue
+        full = handbook(case, finding.joint, finding.motion, finding.arm_position)
+        angle = _angle(reach)
+        if angle is not None and full is not None and angle >= full:
+            message = (
+                f"The motion is recorded as limited, and {written(angle)} deg reach the "
+                f"handbook value of {written(full)} deg."
+            )
+            found.append(Found(_at(reach.leaf, "/limitedBy"), message))
     return once(found)
 
 

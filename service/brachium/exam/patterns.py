@@ -18,10 +18,12 @@ def check_copied(case: Case) -> Founds:
     """More than eight cells with the same number left and right, each posted on its own."""
     equal = 0
     reaches = case.cells.reaches
-    for (joint, digit, side, motion, arm), modes in reaches.items():
-        other = reaches.get((joint, digit, "right", motion, arm)) if side == "left" else None
-        for mode, reach in modes.items() if other else ():
-            twin = other.get(mode) if other else None
+    for place, modes in reaches.items():
+        if place[0] != "left":
+            continue
+        other = reaches.get(("right", place[1], place[2], place[3], place[4]), {})
+        for mode, reach in modes.items():
+            twin = other.get(mode)
             if twin and twin.value == reach.value and twin.leaf.index != reach.leaf.index:
                 equal += 1
     if equal <= MOST_EQUAL_CELLS:
@@ -34,7 +36,7 @@ def check_filled(case: Case) -> Founds:
     angles = case.cells.angles
     if len(angles) < FEWEST_FOR_FILL:
         return []
-    numbers = {quantity.value for _, quantity in angles.values()}
+    numbers = {quantity.value for quantity in angles.values()}
     if len(numbers) != 1:
         return []
     return [Found("/findings", f"All {len(angles)} angles are the same number.")]
@@ -45,7 +47,7 @@ def check_radians(case: Case) -> Founds:
     angles = case.cells.angles
     if len(angles) < FEWEST_FOR_FILL:
         return []
-    numbers = [quantity.value for _, quantity in angles.values()]
+    numbers = [quantity.value for quantity in angles.values()]
     if max(numbers) >= LARGEST_RADIANS or min(numbers) < 0 or not any(numbers):
         return []
     return [Found("/findings", f"All {len(angles)} angles are below {LARGEST_RADIANS} deg.")]

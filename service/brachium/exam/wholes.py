@@ -20,25 +20,29 @@ def _at(leaf: Leaf, member: str) -> str:
 
 def check_symmetrical(case: Case) -> Founds:
     """Sides called equal do not differ in what was seen at the same place."""
-    seen: dict[tuple[Any, ...], dict[str, tuple[bool, Leaf]]] = defaultdict(dict)
-    compared: list[tuple[tuple[Any, ...], Leaf]] = []
+    equal = [leaf for leaf in case.cells.comparisons if _presence(leaf) is False]
+    if not equal:
+        return []
+    seen: dict[tuple[Any, ...], dict[str, bool]] = defaultdict(dict)
     for leaf in case.cells.signs:
-        finding = leaf.finding
-        if not isinstance(finding, Sign) or finding.present is None:
-            continue
-        place = (finding.kind, finding.joint, finding.digit, finding.site)
-        if leaf.side == "both":
-            if not finding.present:
-                compared.append((place, leaf))
-        else:
-            seen[(*place, finding.sign)][leaf.side] = (finding.present, leaf)
-    differing = {
-        key[:-1]
-        for key, sides in seen.items()
-        if len(sides) == 2 and len({present for present, _ in sides.values()}) == 2
-    }
+        finding, present = leaf.finding, _presence(leaf)
+        if isinstance(finding, Sign) and present is not None:
+            seen[(*_where(finding), finding.sign)][leaf.side] = present
+    differing = {key[:-1] for key, sides in seen.items() if set(sides.values()) == {True, False}}
     message = "The sides are recorded as equal, but a sign is present on one side only."
-    return [Found(_at(leaf, "/present"), message) for place, leaf in compared if place in differing]
+    return [
+        Found(_at(leaf, "/present"), message)
+        for leaf in equal
+        if isinstance(leaf.finding, Sign) and _where(leaf.finding) in differing
+    ]
+
+
+def _where(sign: Sign) -> tuple[Any, ...]:
+    return (sign.kind, sign.joint, sign.digit, sign.site)
+
+
+def _presence(leaf: Leaf) -> bool | None:
+    return leaf.finding.present if isinstance(leaf.finding, Sign) else None
 
 
 def check_weakened(case: Case) -> Founds:
@@ -49,10 +53,12 @@ def check_weakened(case: Case) -> Founds:
     joints, strength = case.tables.joints, case.tables.strength
     graded_joints = {joint for (joint, _), row in strength.items() if row.measure == "grade"}
     found: list[Found] = []
+    if not case.cells.graded:
+        return []
     for leaf in case.cells.signs:
         sign = leaf.finding
         row = case.tables.signs.get((sign.kind, sign.sign)) if isinstance(sign, Sign) else None
-        if row is None or not row.weakens or not _present(leaf) or sign.joint not in joints:
+        if row is None or not row.weakens or not _presence(leaf) or sign.joint not in joints:
             continue
         own = sign.joint in graded_joints
         for graded in case.cells.graded:
@@ -66,16 +72,12 @@ def check_weakened(case: Case) -> Founds:
 
 def check_part_signs(case: Case) -> Founds:
     """A part without abnormality has no sign that is present."""
-    return _part_against(case, lambda leaf: _present(leaf), ("inspection", "palpation"))
+    return _part_against(case, lambda leaf: _presence(leaf) is True, ("inspection", "palpation"))
 
 
 def check_part_results(case: Case) -> Founds:
     """A part without abnormality has no limited motion, no range of 0 and no weak grade."""
     return _part_against(case, lambda leaf: _poor(case, leaf), ("motion", "strength"))
-
-
-def _present(leaf: Leaf) -> bool:
-    return isinstance(leaf.finding, Sign) and leaf.finding.present is True
 
 
 def _poor(case: Case, leaf: Leaf) -> bool:
