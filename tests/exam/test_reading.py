@@ -260,6 +260,15 @@ def test_exm_06_too_many_findings_and_none_are_refused():
     assert errors(read(many)) == {("/findings", "shape-too-long", "too-long")}
 
 
+def test_exm_16_long_lists_inside_a_finding_are_refused():
+    assert errors(read(exam(grip(*range(1, 22))))) == {
+        ("/findings/0/trials", "shape-too-long", "too-long")
+    }
+    assert errors(read(exam(move(90, limitedBy=["pain"] * 21)))) == {
+        ("/findings/0/limitedBy", "shape-too-long", "too-long")
+    }
+
+
 def test_exm_15_four_kinds_of_absence_are_kept_apart():
     reasons = ("not-tested", "declined", "not-applicable", "not-examined")
     findings = [

@@ -550,6 +550,16 @@ def test_exm_12_radians_are_refused_with_the_value_or_converted_with_the_origina
     assert not converted.problems
 
 
+@pytest.mark.parametrize("value", ["2.61799387799", "0.000000000001", "999999999999", "-2.6"])
+def test_exm_12_conversion_takes_every_number_that_can_be_posted(value):
+    raw = to_json(exam(move(angle={"value": 77777, "unit": "rad"})))
+    examined = read(raw.replace(b"77777", value.encode()), convert_units=True)
+    if examined.exam is not None:
+        assert -int(examined.exam.findings[0].angle.value.as_tuple().exponent) <= 2
+    else:
+        assert all(p.pointer.startswith("/findings/0/angle") for p in examined.problems)
+
+
 def test_exm_12_inches_are_refused_with_the_centimetres():
     finding = move(joint="hand", motion="pulp-to-palm", digit="index")
     finding["distance"] = {"value": 1.0, "unit": "in"}

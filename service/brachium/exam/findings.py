@@ -43,6 +43,9 @@ Moment = Annotated[
     ),
 ]
 BirthDate = Annotated[str, StringConstraints(pattern=r"^\d{4}(-\d{2}(-\d{2})?)?$")]
+MOST_LIMITERS = 20
+MOST_TRIALS = 20
+Limiters = Annotated[tuple[Word, ...], Field(max_length=MOST_LIMITERS)]
 Side = Literal["left", "right", "both"]
 
 
@@ -140,7 +143,7 @@ class Motion(_Finding):
     arm_position: Word | None = None
     method: Word | None = None
     position: Word | None = None
-    limited_by: tuple[Word, ...] = ()
+    limited_by: Limiters = ()
 
 
 class Strength(_Finding):
@@ -149,10 +152,10 @@ class Strength(_Finding):
     kind: Literal["strength"]
     test: Word
     grade: str | None = Field(default=None, max_length=32)
-    trials: tuple[Quantity, ...] = ()
+    trials: Annotated[tuple[Quantity, ...], Field(max_length=MOST_TRIALS)] = ()
     method: Word | None = None
     position: Word | None = None
-    limited_by: tuple[Word, ...] = ()
+    limited_by: Limiters = ()
 
 
 class Part(_Finding):

@@ -135,8 +135,7 @@ def signature(finding: Finding) -> tuple[Any, ...]:
         if finding.distance is not None:
             words += ("distance", *_numbers(finding.distance))
     elif isinstance(finding, Strength):
-        for trial in finding.trials:
-            words += _numbers(trial)
+        words += tuple(_numbers(trial) for trial in finding.trials)
     return words
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from brachium.exam.findings import MOST_LIMITERS, MOST_TRIALS
 from brachium.exam.schema_parts import (
     KEY,
     NOTE,
@@ -208,6 +209,7 @@ def strength(tables: Tables, options: ModelOptions) -> Schema:
             "trials": {
                 "type": "array",
                 "items": trial,
+                "maxItems": MOST_TRIALS,
                 "description": "Every trial, in the order in which they were made.",
             },
             "method": words(_methods(tables, "strength"), nullable=True),
@@ -289,6 +291,7 @@ def _limiters(tables: Tables) -> Schema:
         "type": "array",
         "items": words(_options(tables, "limiter")),
         "uniqueItems": True,
+        "maxItems": MOST_LIMITERS,
         "description": "What limited the result.",
     }
 

@@ -99,8 +99,8 @@ _KINDS: dict[str, _Kind] = {
     "too_long": _Kind(
         "shape-too-long",
         "too-long",
-        "There are more than 2000 findings.",
-        "Split the examination into several exams.",
+        "The list is too long.",
+        "Post at most 2000 findings, 20 trials or 20 limiters; split a larger examination.",
     ),
 }
 _OTHER = _Kind("shape-value", "value", "The value does not fit here.", "Post the expected form.")

@@ -15,6 +15,9 @@ from brachium.exam.words import choose
 if TYPE_CHECKING:
     from brachium.tables.load import Tables
 
+_MOST_PLACES = 2
+_ABSURD = 1_000_000  # no reading in any unit; left as it is, so that the unit is refused
+
 
 def target(unit: str, accepted: tuple[str, ...], tables: Tables) -> str | None:
     """Return the first accepted unit of the same dimension as a unit that is never stored."""
@@ -29,17 +32,17 @@ def target(unit: str, accepted: tuple[str, ...], tables: Tables) -> str | None:
 
 
 def converted_value(quantity: Quantity, unit: str, tables: Tables) -> Decimal:
-    """Convert, no finer than the posted digits allow (2.618 rad is 150.00 deg)."""
+    """Convert, no finer than the posted digits and hundredths (2.618 rad is 150.00 deg)."""
     ratio = tables.units[quantity.unit].factor / tables.units[unit].factor
     _, _, exponent = quantity.value.as_tuple()
-    places = max(0, -int(exponent) - ratio.adjusted())
+    places = min(max(0, -int(exponent) - ratio.adjusted()), _MOST_PLACES)
     return (quantity.value * ratio).quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN)
 
 
 def suggestion(quantity: Quantity, accepted: tuple[str, ...], tables: Tables) -> str:
     """Say which units are accepted and, when it can be worked out, what the value would be."""
     unit = target(quantity.unit, accepted, tables)
-    if unit is None:
+    if unit is None or abs(quantity.value) >= _ABSURD:
         return choose(quantity.unit, accepted)
     value = converted_value(quantity, unit, tables)
     meant = f"If the unit is right as posted, this is {written(value)} {unit}."
@@ -69,7 +72,7 @@ def convert(finding: Finding, tables: Tables) -> Finding:
 
 def _converted(quantity: Quantity, accepted: tuple[str, ...], tables: Tables) -> Quantity:
     unit = target(quantity.unit, accepted, tables)
-    if unit is None:
+    if unit is None or abs(quantity.value) >= _ABSURD:
         return quantity
     value = converted_value(quantity, unit, tables)
     return Converted(value=value, unit=unit, original=quantity)
