@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from brachium.tables.computation_rows import ARC, LAG, WINDOW
 from brachium.tables.model_checks import MODES, unknown
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 def faults(draft: Draft) -> Iterator[str]:
     """Yield every fault of computations, axes, windows, chains, bands and reaches."""
     tables = draft.tables
+    yield from unknown("reference", "computation", (ARC, LAG, WINDOW), tables.computations)
     for one in draft.reads["computations"]:
         if one.row.unit:
             yield from unknown(one.place, "unit", [one.row.unit], tables.units)

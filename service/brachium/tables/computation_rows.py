@@ -9,6 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+# computations that belong to every axis or motion rather than to rows of a table of their own
+ARC = "arc-of-motion"
+LAG = "active-passive-lag"
+WINDOW = "functional-window"
+
 
 @dataclass(frozen=True, slots=True)
 class Computation:
