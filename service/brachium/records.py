@@ -60,7 +60,7 @@ class Resource:
             f'{{"resourceType":"{self.type}","id":"{self.id}","meta":{{"versionId":"{version}",'
             f'"lastUpdated":"{updated}"{profile}}}{stamp}'
         ).encode()
-        return head + (b"," if len(self.body) > 2 else b"") + self.body[1:]  # noqa: PLR2004
+        return head + (b"," if len(self.body) > 2 else b"") + self.body[1:]
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,15 @@ def add_reception(app: FastAPI, reception: Reception, example: Any) -> None:  # 
         body("Exam", example),
         201,
     )
+    _add_changes(table, reception, receipt, example)
+
+
+def _add_changes(
+    table: Table,
+    reception: Reception,
+    receipt: dict[str, Any],
+    example: Any,  # noqa: ANN401 - JSON
+) -> None:
     changing = failing(
         faults.BadParameter,
         faults.NotFound,
