@@ -49,10 +49,17 @@ def arcs_of(groups: Moved, tables: Tables) -> tuple[Derived, ...]:
     """Return the arcs and functional windows of motions that are grouped already."""
     found: list[Derived] = []
     for arc in spans(groups, tables):
-        found.append(_arc(arc, tables))
-        if arc.subject.mode == _TASKS:
-            found.extend(_window(arc, window, tables) for window in _windows(arc.axis, tables))
+        used = arc.used
+        # the cache knows an arc by its ends, not by who was examined
+        known = arc._replace(used=())
+        found.extend(made._replace(used=used) for made in _made(known, tables))
     return tuple(found)
+
+
+@lru_cache(maxsize=8192)
+def _made(arc: Arc, tables: Tables) -> tuple[Derived, ...]:
+    windows = _windows(arc.axis, tables) if arc.subject.mode == _TASKS else ()
+    return _arc(arc, tables), *(_window(arc, window, tables) for window in windows)
 
 
 def spans(groups: Moved, tables: Tables) -> Iterable[Arc]:
@@ -92,7 +99,7 @@ def _arc(arc: Arc, tables: Tables) -> Derived:
         digit=arc.subject.digit,
         side=arc.subject.side,
         qualifier=_qualifier(arc, ""),
-        statement=_arc_text(arc.subject, arc.axis, arc.span, arc.missing, tables),
+        statement=_arc_text(arc, tables),
         sources=tuple(dict.fromkeys((row.source, arc.axis.source))),
         evidence=row.evidence,
         used=arc.used,
@@ -103,11 +110,8 @@ def _arc(arc: Arc, tables: Tables) -> Derived:
     )
 
 
-# the same arc reads the same in every exam; writing decimals is what takes the time
-@lru_cache(maxsize=8192)
-def _arc_text(
-    subject: Subject, axis: Axis, span: Span | None, missing: tuple[str, ...], tables: Tables
-) -> str:
+def _arc_text(arc: Arc, tables: Tables) -> str:
+    subject, axis, span, _, missing = arc
     phrase = tables.computations[ARC].phrase
     place = f"{_place(subject, tables)}: "
     if span is None:

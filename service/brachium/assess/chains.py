@@ -91,15 +91,34 @@ def _derived(
     tables: Tables,
     options: AssessOptions,
 ) -> Derived:
-    row, total = tables.computations[chain.computation], sums[side]
+    total, other = sums[side], sums[_OTHER[side]]
+    beside = other.net if other.used and not other.missing else None
+    # the cache knows a sum by its numbers, not by who was examined
+    known = total._replace(used=())
+    made = _made(chain, digit, side, known, beside, tables, options)
+    return made._replace(used=total.used)
+
+
+@lru_cache(maxsize=8192)
+def _made(
+    chain: Chain,
+    digit: str,
+    side: str,
+    total: _Sum,
+    beside: Decimal | None,
+    tables: Tables,
+    options: AssessOptions,
+) -> Derived:
+    row = tables.computations[chain.computation]
     graded = [] if total.missing else _graded(chain, total.net, tables, options)
     evidence = row.evidence
     if MEMORY in (chain.evidence, *(band.evidence for band in graded)):
         evidence = MEMORY
-    value = None if total.missing else _value(chain, total.net)
-    place = f"{side} {spot(chain.joint, digit, tables)}: {row.phrase}"
-    said = _said(chain, sums, side, graded) if value is not None else _unknown(total)
+    said = _unknown(total) if total.missing else _said(chain, total, graded)
+    if beside is not None and not total.missing:
+        said += f"; {_OTHER[side]} side {plain(beside)} deg"
     said += "; from memory, not read in its publication" if evidence == MEMORY else ""
+    place = f"{side} {spot(chain.joint, digit, tables)}: {row.phrase}"
     return Derived(
         name=chain.computation,
         rule=row.rule,
@@ -110,8 +129,8 @@ def _derived(
         statement=sentence(f"{place} {said}"),
         sources=tuple(dict.fromkeys((row.source, chain.source, *(b.source for b in graded)))),
         evidence=evidence,
-        used=total.used,
-        value=value,
+        used=(),
+        value=None if total.missing else _value(chain, total.net),
         unit=row.unit,
         flagged=bool(graded) and all(band.rank >= _THIRD for band in graded),
         gradings=tuple(Grading(band.scheme, band.word, band.source) for band in graded),
@@ -157,8 +176,7 @@ def _unknown(total: _Sum) -> str:
     return f"not worked out; {'; '.join(total.missing)}"
 
 
-def _said(chain: Chain, sums: dict[str, _Sum], side: str, graded: Sequence[Band]) -> str:
-    total, other = sums[side], sums[_OTHER[side]]
+def _said(chain: Chain, total: _Sum, graded: Sequence[Band]) -> str:
     net = f"{plain(total.net)} deg"
     if chain.norm:
         percent = plain((total.net * 100 / chain.norm).quantize(_CENT))
@@ -167,6 +185,4 @@ def _said(chain: Chain, sums: dict[str, _Sum], side: str, graded: Sequence[Band]
     text = f"{net} (bent {plain(total.bent)}, short of straight {plain(total.short)})"
     if graded:
         text += "; " + ", ".join(f"{band.scheme}: {band.word}" for band in graded)
-    if other.used and not other.missing:
-        text += f"; {_OTHER[side]} side {plain(other.net)} deg"
     return text
