@@ -123,12 +123,16 @@ class Fhir:
     def _definitions(self, resource_type: str, query: Query) -> Response:
         wanted = dict(query.criteria)
         found = self._terminology.find(resource_type, wanted.get("url"), wanted.get("_id"))
-        rows = [StoredResource(one.type, one.id, 1, "", one.text) for one in found]
-        body = self._searchset(resource_type, query, len(rows), rows)
+        start = int(query.after) if query.after and query.after.isdecimal() else 0
+        end = start + query.count
+        rows = [StoredResource(one.type, one.id, 1, "", one.text) for one in found[start:end]]
+        more = bool(query.count) and end < len(found)
+        following = query.link(resource_type, str(end)) if more else None
+        body = self._searchset(resource_type, query, len(found), rows, following=following)
         return Response(body, media_type=FHIR_JSON)
 
     def _definition(self, resource_type: str, resource_id: str) -> Definition:
-        found = self._terminology.read(resource_type, resource_id)
+        found = self._terminology.read(resource_type, _known(resource_id))
         if found is None:
             raise NotFound
         return found
@@ -159,6 +163,9 @@ def _served(request: Request, resource_type: str, interaction: str) -> Served:
 
 
 def _known(resource_id: str) -> str:
+    # another interaction of FHIR, such as the history of a type, which is not served
+    if resource_id.startswith(("_", "$")):
+        raise NotSupported
     if not _ID.fullmatch(resource_id):
         raise NotFound
     return resource_id

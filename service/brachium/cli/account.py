@@ -12,7 +12,8 @@ from brachium.cli.examples import Example
 from brachium.formats.lossless import parse
 
 SHOWN = 4
-TEXT_WIDTH = 96
+# the code of the notice about a concept that has no standard code (TRM-04)
+UNMAPPED = "unmapped-concept"
 # what interpretation codes mean to a reader (HL7 v3 ObservationInterpretation)
 WORDS = {"L": "low", "H": "high", "A": "abnormal"}
 
@@ -55,15 +56,18 @@ def told(account: Account) -> Iterator[str]:
         yield from _some([_reason(one) for one in account.problems("error")])
         return
     notable = list(_standing_out(account.bundle))
-    unmapped = account.problems("information")
+    notes = account.problems("information")
+    unmapped = [one["message"] for one in notes if one["code"] == UNMAPPED]
+    warnings = [f"warning: {_reason(one)}" for one in account.problems("warning")]
     yield (
-        f"accepted ({account.body['status']}): {account.body['findings']} findings, "
-        f"{len(notable)} stand out, {len(account.problems('warning'))} warnings, "
-        f"{len(unmapped)} notes on codes" + ("" if account.as_meant else " - NOT AS MEANT")
+        f"accepted ({account.body['status']}): findings {account.body['findings']}, "
+        f"stand out {len(notable)}, warnings {len(warnings)}, "
+        f"concepts without a standard code {len(unmapped)}, other notes "
+        f"{len(notes) - len(unmapped)}" + ("" if account.as_meant else " - NOT AS MEANT")
     )
     yield from _some(notable)
-    yield from _some([f"warning: {_reason(one)}" for one in account.problems("warning")])
-    yield from _some([f"code: {one['message']}" for one in unmapped], 2)
+    yield from _some(warnings)
+    yield from _some(unmapped, 2)
 
 
 def _reason(problem: dict[str, str]) -> str:

@@ -6,6 +6,7 @@ import argparse
 import socket
 import subprocess
 import sys
+import textwrap
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -23,6 +24,7 @@ from brachium.cli.shown import FAULTY, OK, USAGE, complain, show
 from brachium.settings import Settings
 
 PATIENCE = 60.0
+WIDTH = 88
 BUNDLES = ("collection", "transaction", "document")
 
 
@@ -57,7 +59,7 @@ def run(asked: argparse.Namespace, settings: Settings) -> int:
     except OSError as fault:
         complain(str(fault))
         return USAGE
-    show(CAUTION)
+    show(textwrap.fill(CAUTION, WIDTH))
     show()
     with service(out, asked.port or _free_port(settings.host), settings.host) as child:
         accounts = list(posted(child, found, out / "bundles"))
