@@ -11,6 +11,7 @@ from brachium.tables import (
     computation_checks,
     measure_checks,
     model_checks,
+    protocol_checks,
     schema_checks,
     source,
 )
@@ -42,6 +43,7 @@ def quick_faults(draft: Draft) -> list[str]:
     found.extend(model_checks.faults(draft))
     found.extend(measure_checks.faults(draft))
     found.extend(computation_checks.faults(draft))
+    found.extend(protocol_checks.faults(draft))
     found.extend(code_checks.faults(draft))
     return found
 

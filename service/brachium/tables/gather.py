@@ -133,5 +133,8 @@ def _tables(found: dict[str, list[Any]]) -> Tables:
         chains=tuple(found["chains"]),
         bands=_many(found["bands"], "computation", "chain"),
         reaches=tuple(found["reaches"]),
+        protocols=_many(found["protocols"], "protocol"),
+        prompts=_one(found["prompts"], "prompt"),
+        triggers=_many(found["triggers"], "prompt"),
         concepts=MappingProxyType({}),
     )

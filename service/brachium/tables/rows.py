@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from brachium.tables.computation_rows import Axis, Band, Chain, Computation, Reach, Window
+    from brachium.tables.protocol_rows import PromptRow, Protocol, Trigger
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,8 +360,8 @@ class Tables:
     """Everything in mappings/, by key, in the order of the files.
 
     ``digest`` is the SHA-256 over all table files, overlay included; ``limits`` and ``ranges`` are
-    by (joint, motion or test), ``bands`` by (computation, chain), ``maps`` by concept;
-    ``concepts`` are our own, by code.
+    by (joint, motion or test), ``bands`` by (computation, chain), ``maps`` by concept,
+    ``protocols`` by protocol, ``triggers`` by prompt; ``concepts`` are our own, by code.
     """
 
     edition: str
@@ -391,4 +392,7 @@ class Tables:
     chains: tuple[Chain, ...]
     bands: Mapping[tuple[str, str], tuple[Band, ...]]
     reaches: tuple[Reach, ...]
+    protocols: Mapping[str, tuple[Protocol, ...]]
+    prompts: Mapping[str, PromptRow]
+    triggers: Mapping[str, tuple[Trigger, ...]]
     concepts: Mapping[str, Concept]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import brachium
-from brachium.tables import computation_rows, rows
+from brachium.tables import computation_rows, protocol_rows, rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +61,16 @@ TABLES = (
     _table("reference/chains.csv", computation_rows.Chain, "computation chain"),
     _table("reference/bands.csv", computation_rows.Band, "computation chain scheme rank"),
     _table("reference/reaches.csv", computation_rows.Reach, "computation"),
+    _table(
+        "reference/protocols.csv", protocol_rows.Protocol, "protocol joint part", "protocol order"
+    ),
+    _table("reference/prompts.csv", protocol_rows.PromptRow, "prompt", "order"),
+    _table(
+        "reference/triggers.csv",
+        protocol_rows.Trigger,
+        "prompt group kind joints items sites mode",
+        "prompt group kind items",
+    ),
 )
 
 
