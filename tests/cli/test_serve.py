@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import httpx
@@ -148,6 +149,23 @@ def test_ops_02_ready_is_503_while_the_store_cannot_write(running):
     finally:
         held.close()
     assert httpx.get(f"{running.base}/ready").status_code == 200
+
+
+def test_reading_goes_on_while_nobody_can_write(running):
+    posted = httpx.post(f"{running.base}/exams", content=GOOD.read_bytes(), headers=JSON)
+    held = sqlite3.connect(running.database, isolation_level=None)
+    try:
+        held.execute("BEGIN IMMEDIATE")
+        with ThreadPoolExecutor(12) as waiting:
+            for _ in range(12):
+                waiting.submit(httpx.get, f"{running.base}/ready", timeout=60)
+            time.sleep(0.5)
+            started = time.perf_counter()
+            assert httpx.get(posted.headers["location"]).status_code == 200
+            assert time.perf_counter() - started < 2
+            held.execute("ROLLBACK")
+    finally:
+        held.close()
 
 
 def test_ops_01_the_public_base_is_a_setting(tmp_path):

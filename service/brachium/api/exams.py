@@ -109,7 +109,7 @@ class Reception:
 
     async def _change(self, request: Request, task: Callable[[], Receipt]) -> Response:
         asked = preference(request)
-        return await self._service.work.run(partial(self._answer, task, asked))
+        return await self._service.work.write(partial(self._answer, task, asked))
 
     def _preview(self, raw: bytes) -> Response:
         receipt, exam = _agreed(self._intake.dry_run(raw))

@@ -15,15 +15,25 @@ T = TypeVar("T")
 
 
 class Work:
-    """A few threads; a commit waits for the disk in one while others compute."""
+    """A few threads; a commit waits for the disk in one while others compute.
 
-    def __init__(self, threads: int = 8) -> None:
-        self._threads = ThreadPoolExecutor(threads, thread_name_prefix="brachium")
+    What writes has threads of its own: while the database is locked they may all wait, and reading
+    goes on.
+    """
+
+    def __init__(self, threads: int = 4) -> None:
+        self._readers = ThreadPoolExecutor(threads, thread_name_prefix="reading")
+        self._writers = ThreadPoolExecutor(threads, thread_name_prefix="writing")
 
     async def run(self, task: Callable[[], T]) -> T:
-        """Run ``task`` in a thread and return its result; its exception is raised here."""
-        return await asyncio.get_running_loop().run_in_executor(self._threads, task)
+        """Run a ``task`` that only reads; its result or exception arrives here."""
+        return await asyncio.get_running_loop().run_in_executor(self._readers, task)
+
+    async def write(self, task: Callable[[], T]) -> T:
+        """Run a ``task`` that may write; its result or exception arrives here."""
+        return await asyncio.get_running_loop().run_in_executor(self._writers, task)
 
     def close(self) -> None:
         """Wait for the work under way, then end the threads."""
-        self._threads.shutdown()
+        self._writers.shutdown()
+        self._readers.shutdown()
