@@ -1,0 +1,104 @@
+"""One exam version in: what becomes of it, and everything of it written."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from brachium.records import ExamStatus
+from brachium.store import index, reading
+from brachium.store.placing import Placing
+from brachium.store.port import Added, Contradiction, Outcome
+from brachium.store.runs import runs
+
+if TYPE_CHECKING:
+    from brachium.records import ExamVersion
+
+
+class Addition:
+    """An exam version on its way in; what needs no database is done when it is made."""
+
+    def __init__(self, version: ExamVersion, expected: int | None, request: str) -> None:
+        if version.version != (expected or 0) + 1:
+            raise Contradiction("an exam version does not follow the one it is meant to follow")
+        names = {(one.type, one.id) for one in version.resources}
+        if len(names) < len(version.resources):
+            raise Contradiction("a resource stands twice in one exam version")
+        self._version = version
+        self._expected = expected
+        self._request = request
+        self._placing = Placing.of(version, is_first=expected is None)
+
+    def carry_out(self, db: sqlite3.Connection) -> Added:
+        """Decide and write; the caller holds the transaction."""
+        version = self._version
+        current = reading.exam_by_identifier(db, version.system, version.value)
+        if current and current.id != version.id:
+            raise Contradiction("an exam identifier is stored under another id")
+        outcome = self._outcome(db, current)
+        if outcome is Outcome.CREATED:
+            self._write(db)
+        self._note(db, outcome, current)
+        if current is None or outcome is Outcome.CREATED:
+            return Added(outcome, replace(version, resources=()))
+        return Added(outcome, current)
+
+    def _outcome(self, db: sqlite3.Connection, current: ExamVersion | None) -> Outcome:
+        if self._expected is not None:
+            if current is None:
+                return Outcome.MISSING
+            return Outcome.CREATED if current.version == self._expected else Outcome.STALE
+        if current is None:
+            return Outcome.CREATED
+        return Outcome.SAME if self._is_repeat(db, current) else Outcome.CONFLICT
+
+    def _is_repeat(self, db: sqlite3.Connection, current: ExamVersion) -> bool:
+        """The newest content again, or the first post repeated after the exam moved on (EXM-03)."""
+        if self._version.digest == current.digest:
+            return True
+        first = reading.exam(db, current.id, 1)
+        return first is not None and first.digest == self._version.digest
+
+    def _write(self, db: sqlite3.Connection) -> None:
+        origin = self._write_exam(db)
+        keys = self._placing.keys(db, origin)
+        db.executemany(
+            "INSERT INTO member (exam_version, position, first, last) VALUES (?, ?, ?, ?)",
+            [(origin, position, *run) for position, run in enumerate(runs(keys))],
+        )
+        if index.is_due(db):
+            index.complete(db)
+
+    def _write_exam(self, db: sqlite3.Connection) -> int:
+        one = self._version
+        if self._expected is None:
+            identity = (one.id, one.system, one.value)
+            db.execute("INSERT INTO exam (id, system, value) VALUES (?, ?, ?)", identity)
+        told = (one.status.value, one.recorded, one.digest, one.edition, one.reason)
+        cursor = db.execute(
+            "INSERT INTO exam_version (exam, version, status, recorded, digest, edition, reason,"
+            " problems, content)"
+            " VALUES ((SELECT pk FROM exam WHERE id = ?), ?, ?, ?, ?, ?, ?, ?, ?)",
+            (one.id, one.version, *told, one.problems, one.content),
+        )
+        return int(cursor.lastrowid or 0)
+
+    def _note(self, db: sqlite3.Connection, outcome: Outcome, before: ExamVersion | None) -> None:
+        one = self._version
+        newest = one.version if outcome is Outcome.CREATED else before.version if before else 0
+        attempt = (one.recorded, self._action(before), one.id, newest, outcome.value)
+        db.execute(
+            "INSERT INTO audit (at, action, exam, version, outcome, request, digest)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (*attempt, self._request, one.digest),
+        )
+
+    def _action(self, before: ExamVersion | None) -> str:
+        if self._expected is None:
+            return "create"
+        if self._version.status is ExamStatus.ENTERED_IN_ERROR:
+            return "withdraw"
+        was_draft = before is not None and before.status is ExamStatus.PRELIMINARY
+        closed = was_draft and self._version.status is not ExamStatus.PRELIMINARY
+        return "close" if closed else "correct"

@@ -1,0 +1,146 @@
+"""What a store promises, whatever database is behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from brachium.records import ExamVersion, StoredResource
+
+
+class StoreUnavailable(Exception):
+    """The database cannot be opened, read or written now; nothing was changed."""
+
+
+class Contradiction(ValueError):
+    """What should be stored contradicts what is stored; nothing was changed."""
+
+
+class Outcome(StrEnum):
+    """What became of an exam version that was to be added.
+
+    ``created``: it is stored. ``same``: an exam with this identifier and content is there already.
+    ``conflict``: the identifier is taken by other content. ``stale``: the exam has moved on from
+    the expected version. ``missing``: there is no exam to put a new version to.
+    """
+
+    CREATED = "created"
+    SAME = "same"
+    CONFLICT = "conflict"
+    STALE = "stale"
+    MISSING = "missing"
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """The outcome, and the exam version that is the newest now.
+
+    The exam comes without its resources; ``Store.resources`` has them. When the exam is missing
+    there is nothing newest, and ``exam`` is what was sent.
+    """
+
+    outcome: Outcome
+    exam: ExamVersion
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Part of a search result: ``total`` counts all matches, ``after`` leads to the next page."""
+
+    total: int
+    rows: tuple[StoredResource, ...]
+    after: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class AuditRow:
+    """One attempt to write, whatever came of it; no patient data.
+
+    ``at`` is the FHIR instant of the attempt, ``action`` one of create, correct, withdraw, close.
+    ``version`` is the newest exam version afterwards (0: none), ``digest`` the SHA-256 of what was
+    sent, ``request`` the id of the request or empty.
+    """
+
+    number: int
+    at: str
+    action: str
+    exam: str
+    version: int
+    outcome: Outcome
+    request: str
+    digest: str
+
+
+class Store(Protocol):
+    """Keeps exam versions and their resources; nothing is ever changed or deleted.
+
+    Every method may be called from any thread and raises :class:`StoreUnavailable` when the
+    database fails.
+    """
+
+    def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:
+        """Store everything of one exam version in one transaction, durable on return.
+
+        ``expected`` is ``None`` for a new exam, else the version that the new one follows. The
+        database itself refuses a second exam with the same identifier (EXM-05). A resource with a
+        version number is stored under it, or linked when that version is there; without one it is
+        linked while its content is the newest stored, and else becomes the next version. The
+        resources of a new exam that carry a number are new and have number 1. Raises
+        :class:`Contradiction` when a stored version would have to change.
+        """
+        ...
+
+    def exam(self, exam_id: str, version: int | None = None) -> ExamVersion | None:
+        """Return an exam version (default: the newest) without its resources."""
+        ...
+
+    def exam_by_identifier(self, system: str, value: str) -> ExamVersion | None:
+        """Return the newest version of the exam with this business identifier."""
+        ...
+
+    def versions(self, exam_id: str) -> tuple[ExamVersion, ...]:
+        """Return all versions of an exam, oldest first; empty when it is not stored."""
+        ...
+
+    def resources(self, exam_id: str, version: int | None = None) -> tuple[StoredResource, ...]:
+        """Return the resources of an exam version (default: the newest) in their order."""
+        ...
+
+    def read(
+        self, resource_type: str, resource_id: str, version: int | None = None
+    ) -> StoredResource | None:
+        """Return one version of a resource (default: the newest)."""
+        ...
+
+    def history(self, resource_type: str, resource_id: str) -> tuple[StoredResource, ...]:
+        """Return every version of a resource, newest first."""
+        ...
+
+    def search(
+        self,
+        resource_type: str,
+        criteria: Sequence[tuple[str, str]],
+        count: int,
+        after: str | None,
+    ) -> Page:
+        """Return resources whose newest version meets every criterion, in the order of arrival.
+
+        A criterion is a search parameter and a value that must be equal; ``_id`` is always there.
+        ``after`` is what the page before gave; anything else is taken to lie behind the end.
+        """
+        ...
+
+    def audit(self, after: int = 0, count: int = 1000) -> tuple[AuditRow, ...]:
+        """Return the attempts to write behind number ``after``, oldest first."""
+        ...
+
+    def ready(self) -> bool:
+        """Tell whether something can be written durably, by doing it."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the database; the store is of no use afterwards."""
+        ...

@@ -1,0 +1,123 @@
+"""What is read of exams and of single resources."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from typing import Any
+
+from brachium.records import ExamStatus, ExamVersion, StoredResource
+from brachium.store.port import AuditRow, Contradiction, Outcome
+
+
+def exam(db: sqlite3.Connection, exam_id: str, version: int | None) -> ExamVersion | None:
+    """Return an exam version, or the newest."""
+    row = db.execute(
+        "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
+        " reason FROM stored_exam WHERE id = ?1 AND (?2 IS NULL OR version = ?2)"
+        " ORDER BY version DESC LIMIT 1",
+        (exam_id, version),
+    ).fetchone()
+    return _exam(row) if row else None
+
+
+def exam_by_identifier(db: sqlite3.Connection, system: str, value: str) -> ExamVersion | None:
+    """Return the newest version of the exam with this identifier."""
+    row = db.execute(
+        "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
+        " reason FROM stored_exam WHERE system = ? AND value = ? ORDER BY version DESC LIMIT 1",
+        (system, value),
+    ).fetchone()
+    return _exam(row) if row else None
+
+
+def versions(db: sqlite3.Connection, exam_id: str) -> tuple[ExamVersion, ...]:
+    """Return every version of an exam, oldest first."""
+    rows = db.execute(
+        "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
+        " reason FROM stored_exam WHERE id = ? ORDER BY version",
+        (exam_id,),
+    )
+    return tuple(_exam(row) for row in rows)
+
+
+def members(
+    db: sqlite3.Connection, exam_id: str, version: int | None
+) -> tuple[StoredResource, ...]:
+    """Return the resources of an exam version, or of the newest, in their order."""
+    # CROSS JOIN keeps SQLite to this order of tables, which is the order of the answer too
+    rows = db.execute(
+        "SELECT type, id, version, updated, text"
+        " FROM member CROSS JOIN stored_resource AS resource ON resource.pk BETWEEN first AND last"
+        " WHERE member.exam_version = (SELECT pk FROM stored_exam"
+        " WHERE id = ?1 AND (?2 IS NULL OR version = ?2) ORDER BY version DESC LIMIT 1)"
+        " ORDER BY position, resource.pk",
+        (exam_id, version),
+    )
+    return _resources(rows)
+
+
+def resource(
+    db: sqlite3.Connection, kind: str, identity: str, version: int | None
+) -> StoredResource | None:
+    """Return a version of a resource, or the newest; the indexes must be complete."""
+    # two rows, to see whether the version is there twice
+    rows = db.execute(
+        "SELECT resource.type, resource.id, resource.version, updated, text FROM resource_id"
+        " JOIN stored_resource AS resource ON resource.pk = resource_version"
+        " WHERE resource_id.type = ?1 AND resource_id.id = ?2"
+        " AND (?3 IS NULL OR resource_id.version = ?3)"
+        " ORDER BY resource_id.version DESC LIMIT 2",
+        (kind, identity, version),
+    )
+    found = _unambiguous(_resources(rows))
+    return found[0] if found else None
+
+
+def history(db: sqlite3.Connection, kind: str, identity: str) -> tuple[StoredResource, ...]:
+    """Return every version of a resource, newest first; the indexes must be complete."""
+    rows = db.execute(
+        "SELECT resource.type, resource.id, resource.version, updated, text FROM resource_id"
+        " JOIN stored_resource AS resource ON resource.pk = resource_version"
+        " WHERE resource_id.type = ? AND resource_id.id = ? ORDER BY resource_id.version DESC",
+        (kind, identity),
+    )
+    return _unambiguous(_resources(rows))
+
+
+def by_keys(db: sqlite3.Connection, keys: Iterable[int]) -> tuple[StoredResource, ...]:
+    """Return the resource versions with these keys, in their order."""
+    query = "SELECT type, id, version, updated, text FROM stored_resource WHERE pk = ?"
+    return _resources(db.execute(query, (key,)).fetchone() for key in keys)
+
+
+def audit(db: sqlite3.Connection, after: int, count: int) -> tuple[AuditRow, ...]:
+    """Return the attempts to write behind a number, oldest first."""
+    rows = db.execute(
+        "SELECT number, at, action, exam, version, outcome, request, digest FROM audit"
+        " WHERE number > ? ORDER BY number LIMIT ?",
+        (after, count),
+    )
+    return tuple(_audit(*row) for row in rows)
+
+
+def _exam(row: tuple[Any, ...]) -> ExamVersion:
+    identity, system, value, version, status, *rest = row
+    return ExamVersion(identity, system, value, version, ExamStatus(status), *rest)
+
+
+def _audit(
+    number: int, at: str, action: str, exam: str, version: int, outcome: str, *rest: str
+) -> AuditRow:
+    return AuditRow(number, at, action, exam, version, Outcome(outcome), *rest)
+
+
+def _resources(rows: Iterable[tuple[Any, ...]]) -> tuple[StoredResource, ...]:
+    return tuple(StoredResource(*row) for row in rows)
+
+
+def _unambiguous(rows: tuple[StoredResource, ...]) -> tuple[StoredResource, ...]:
+    """Two exams that claim the same resource: to choose one would hide the other."""
+    if len({row.version for row in rows}) < len(rows):
+        raise Contradiction("a resource is stored twice under one version")
+    return rows

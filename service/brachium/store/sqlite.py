@@ -1,0 +1,115 @@
+"""The store on one SQLite file: one writes at a time, any number read beside it."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from brachium.store import index, reading, searching
+from brachium.store.adding import Addition
+from brachium.store.commits import SharedCommits
+from brachium.store.connections import Readers, available, writer
+from brachium.store.port import Added, AuditRow, Page, StoreUnavailable
+from brachium.store.schema import migrate
+
+if TYPE_CHECKING:
+    from brachium.records import ExamVersion, StoredResource
+
+
+class SqliteStore:
+    """Implements :class:`brachium.store.port.Store`, which says what every method promises."""
+
+    def __init__(self, path: Path) -> None:
+        """Open or make the file; raises ``StoreUnavailable`` for one that cannot be used."""
+        with available():
+            db = writer(path)
+            try:
+                migrate(db)
+            except BaseException:
+                db.close()
+                raise
+        self._commits = SharedCommits(db)
+        self._readers = Readers(path)
+
+    def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:
+        """Store everything of one exam version in one transaction, durable on return."""
+        return self._commits.run(Addition(version, expected, request).carry_out)
+
+    def exam(self, exam_id: str, version: int | None = None) -> ExamVersion | None:
+        """Return an exam version (default: the newest) without its resources."""
+        with self._readers.lent() as db:
+            return reading.exam(db, exam_id, version)
+
+    def exam_by_identifier(self, system: str, value: str) -> ExamVersion | None:
+        """Return the newest version of the exam with this business identifier."""
+        with self._readers.lent() as db:
+            return reading.exam_by_identifier(db, system, value)
+
+    def versions(self, exam_id: str) -> tuple[ExamVersion, ...]:
+        """Return all versions of an exam, oldest first."""
+        with self._readers.lent() as db:
+            return reading.versions(db, exam_id)
+
+    def resources(self, exam_id: str, version: int | None = None) -> tuple[StoredResource, ...]:
+        """Return the resources of an exam version (default: the newest) in their order."""
+        with self._readers.lent() as db:
+            return reading.members(db, exam_id, version)
+
+    def read(
+        self, resource_type: str, resource_id: str, version: int | None = None
+    ) -> StoredResource | None:
+        """Return one version of a resource (default: the newest)."""
+        with self._indexed() as db:
+            return reading.resource(db, resource_type, resource_id, version)
+
+    def history(self, resource_type: str, resource_id: str) -> tuple[StoredResource, ...]:
+        """Return every version of a resource, newest first."""
+        with self._indexed() as db:
+            return reading.history(db, resource_type, resource_id)
+
+    def search(
+        self,
+        resource_type: str,
+        criteria: Sequence[tuple[str, str]],
+        count: int,
+        after: str | None,
+    ) -> Page:
+        """Return a page of the resources whose newest version meets every criterion."""
+        with self._indexed() as db:
+            return searching.found(db, resource_type, criteria, count, after)
+
+    def audit(self, after: int = 0, count: int = 1000) -> tuple[AuditRow, ...]:
+        """Return the attempts to write behind number ``after``, oldest first."""
+        with self._readers.lent() as db:
+            return reading.audit(db, after, count)
+
+    def ready(self) -> bool:
+        """Tell whether something can be written durably, by doing it."""
+        try:
+            self._commits.run(_touch)
+        except StoreUnavailable:
+            return False
+        return True
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._readers.close()
+        self._commits.close()
+
+    @contextmanager
+    def _indexed(self) -> Iterator[sqlite3.Connection]:
+        """Lend a connection that sees complete indexes."""
+        while True:
+            with self._readers.lent() as db:
+                if index.is_complete(db):
+                    yield db
+                    return
+            # outside the loan: what it sees was fixed when it began
+            self._commits.run(index.complete)
+
+
+def _touch(db: sqlite3.Connection) -> None:
+    db.execute("UPDATE readiness SET asked = asked + 1")

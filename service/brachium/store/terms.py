@@ -1,0 +1,56 @@
+"""The search values of a block of resources, packed for the write and unpacked for the index.
+
+An exam has ten search values for each of its resources, and most of them are the same again and
+again. Packed, each stands once, and a resource names the numbers of those it has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from operator import attrgetter
+from typing import TYPE_CHECKING
+
+import orjson
+
+from brachium.store.runs import runs
+
+if TYPE_CHECKING:
+    from brachium.records import Resource
+
+# type, parameter, value, first key, last key
+Row = tuple[str, str, str, int, int]
+
+
+def pack(resources: Sequence[Resource]) -> bytes:
+    """Return the search values of resources that get consecutive keys, as JSON text."""
+    groups = groupby(resources, attrgetter("type"))
+    return orjson.dumps([(kind, *_packed(list(members))) for kind, members in groups])
+
+
+def _packed(resources: Sequence[Resource]) -> tuple[list[tuple[str, str]], list[list[int]]]:
+    # by the object and not by what is in it: coding uses one object wherever a value comes again,
+    # and to compare texts would take as long as to write the whole exam
+    distinct = {id(one): one for resource in resources for one in resource.search}
+    numbers = {identity: number for number, identity in enumerate(distinct)}
+    values = [(one.parameter, one.value) for one in distinct.values()]
+    return values, [[numbers[id(one)] for one in resource.search] for resource in resources]
+
+
+def unpack(packed: bytes, start: int) -> Iterator[Row]:
+    """Return the rows of the search index; ``start`` is the key of the first resource."""
+    for kind, values, used in orjson.loads(packed):
+        keys: dict[tuple[str, str], list[int]] = {}
+        # equal values that were different objects come together here
+        holders = [keys.setdefault((parameter, value), []) for parameter, value in values]
+        for key, numbers in enumerate(used, start):
+            for number in numbers:
+                holders[number].append(key)
+        for (parameter, value), held in keys.items():
+            for first, last in runs(_once(held)):
+                yield kind, parameter, value, first, last
+        start += len(used)
+
+
+def _once(held: list[int]) -> list[int]:
+    return list(dict.fromkeys(held))

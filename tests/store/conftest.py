@@ -1,0 +1,19 @@
+"""A store on a file of its own, and one that asks every exam at once to enter the indexes."""
+
+from __future__ import annotations
+
+import pytest
+
+from brachium.store.sqlite import SqliteStore
+
+
+@pytest.fixture
+def database(tmp_path):
+    return tmp_path / "exams.sqlite3"
+
+
+@pytest.fixture
+def store(database):
+    opened = SqliteStore(database)
+    yield opened
+    opened.close()

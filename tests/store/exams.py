@@ -1,0 +1,67 @@
+"""Small exam versions for the tests of the store, which knows no medicine."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+
+from brachium.records import ExamStatus, ExamVersion, Resource, SearchValue
+
+SYSTEM = "https://clinic.example.org/exam"
+
+
+def at(number: int) -> str:
+    """A FHIR instant; a larger number is later."""
+    return f"2026-03-02T{number // 3600:02}:{number // 60 % 60:02}:{number % 60:02}.000Z"
+
+
+def own(exam: str, name: str, body: bytes = b'{"n":1}', version: int = 1, **search) -> Resource:
+    """A resource of one exam; ``search`` holds more search values."""
+    rows = [SearchValue("identifier", f"{SYSTEM}|{exam}/{name}")]
+    rows += [SearchValue(parameter, value) for parameter, value in search.items()]
+    return Resource("Observation", f"{exam}-{name}", body, version, issued=True, search=tuple(rows))
+
+
+def patient(name: str = "p", body: bytes = b'{"born":1969}') -> Resource:
+    """A shared resource, whose version the store decides."""
+    return Resource("Patient", name, body, search=(SearchValue("identifier", f"s|{name}"),))
+
+
+def first(name: str = "EX-1", resources: tuple[Resource, ...] | None = None, **fields):
+    """The first version of an exam; its content is different for each name."""
+    content = fields.pop("content", f'{{"exam":"{name}"}}'.encode())
+    found = (patient(), own(name, "a"), own(name, "b")) if resources is None else resources
+    values = {
+        "id": f"id-{name}",
+        "system": SYSTEM,
+        "value": name,
+        "version": 1,
+        "status": ExamStatus.FINAL,
+        "recorded": at(0),
+        "problems": b"[]",
+        "edition": "2026.1",
+    }
+    digest = hashlib.sha256(content).hexdigest()
+    return ExamVersion(content=content, digest=digest, resources=found, **(values | fields))
+
+
+def following(before: ExamVersion, resources: tuple[Resource, ...] | None = None, **fields):
+    """The version after another, with other content."""
+    content = before.content + b" "
+    values = {
+        "version": before.version + 1,
+        "status": ExamStatus.CORRECTED,
+        "recorded": at(before.version),
+        "content": content,
+        "digest": hashlib.sha256(content).hexdigest(),
+        "reason": "typing error",
+        "resources": before.resources if resources is None else resources,
+    }
+    return replace(before, **(values | fields))
+
+
+def large(name: str, number: int = 60) -> ExamVersion:
+    """An exam with many resources of realistic size."""
+    body = b'{"text":"' + b"x" * 1200 + b'"}'
+    findings = tuple(own(name, str(n), body, code=f"c|{n}") for n in range(number))
+    return first(name, (patient(f"p-{name}"), *findings))

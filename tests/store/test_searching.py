@@ -1,0 +1,137 @@
+"""Reading single resources and finding them by search values."""
+
+from __future__ import annotations
+
+import pytest
+from tests.store.exams import SYSTEM, at, first, following, own, patient
+
+from brachium.records import Resource, SearchValue
+from brachium.store import index
+from brachium.store.sqlite import SqliteStore
+
+CODES = ["red", "blue", "red", "red", "blue", "red"]
+
+
+def findings(name, codes=CODES):
+    parts = [
+        own(name, str(n), code=f"c|{code}", patient="Patient/p") for n, code in enumerate(codes)
+    ]
+    return first(name, (patient(), *parts))
+
+
+def ids(page):
+    return [row.id for row in page.rows]
+
+
+@pytest.fixture(params=["asked for", "in lots"])
+def filled(request, database, monkeypatch):
+    """A store with three exams, whose indexes are filled on demand or with every exam."""
+    if request.param == "in lots":
+        monkeypatch.setattr(index, "LOT", 1)
+    store = SqliteStore(database)
+    for name in ("EX-1", "EX-2", "EX-3"):
+        store.add(findings(name), None)
+    yield store
+    store.close()
+
+
+def test_ver_04_read_gives_the_newest_or_the_version_asked_for(filled):
+    body = b'{"n":2}'
+    filled.add(following(findings("EX-1"), (own("EX-1", "0", body, 2),)), 1)
+    assert filled.read("Observation", "EX-1-0").version == 2
+    assert filled.read("Observation", "EX-1-0").text == own("EX-1", "0", body).text(2, at(1))
+    assert filled.read("Observation", "EX-1-0", 1).version == 1
+    assert filled.read("Observation", "EX-1-0", 3) is None
+    assert filled.read("Observation", "nothing") is None
+    assert filled.read("Patient", "EX-1-0") is None
+    assert filled.history("Patient", "EX-1-0") == ()
+
+
+@pytest.mark.parametrize(
+    ("criteria", "found"),
+    [
+        ([("_id", "EX-2-1")], ["EX-2-1"]),
+        ([("_id", "EX-2-1"), ("code", "c|blue")], ["EX-2-1"]),
+        ([("_id", "EX-2-1"), ("code", "c|red")], []),
+        ([("_id", "EX-2-1"), ("_id", "EX-2-2")], []),
+        ([("identifier", f"{SYSTEM}|EX-3/5")], ["EX-3-5"]),
+        ([("identifier", f"{SYSTEM}|EX-3/5"), ("code", "c|red")], ["EX-3-5"]),
+        ([("code", "c|red"), ("identifier", f"{SYSTEM}|EX-3/4")], []),
+        ([("code", "c|blue")], [f"EX-{n}-{k}" for n in (1, 2, 3) for k in (1, 4)]),
+        ([("patient", "Patient/p"), ("code", "c|blue"), ("_id", "EX-1-4")], ["EX-1-4"]),
+        ([("code", "c|green")], []),
+        ([("nothing", "c|red")], []),
+        ([("code", "' OR 1=1 --")], []),
+    ],
+)
+def test_every_criterion_has_to_hold(filled, criteria, found):
+    page = filled.search("Observation", criteria, 50, None)
+    assert (ids(page), page.total, page.after) == (found, len(found), None)
+
+
+def test_no_criterion_finds_everything_of_the_type(filled):
+    assert filled.search("Observation", [], 50, None).total == 18
+    assert ids(filled.search("Patient", [], 50, None)) == ["p"]
+    assert filled.search("Patient", [("code", "c|red")], 50, None).total == 0
+
+
+@pytest.mark.parametrize("count", [1, 2, 5, 6, 11, 12, 13])
+def test_pages_lead_through_everything_once(filled, count):
+    seen, after, pages = [], None, 0
+    while True:
+        page = filled.search("Observation", [("code", "c|red")], count, after)
+        assert page.total == 12
+        seen += ids(page)
+        pages += 1
+        after = page.after
+        if after is None:
+            break
+        assert len(page.rows) == count
+    assert seen == [f"EX-{n}-{k}" for n in (1, 2, 3) for k in (0, 2, 3, 5)]
+    assert pages == -(-12 // count)
+
+
+def test_a_count_of_nothing_gives_the_total(filled):
+    page = filled.search("Observation", [("code", "c|red")], 0, None)
+    assert (page.total, page.rows, page.after) == (12, (), None)
+
+
+@pytest.mark.parametrize("after", ["abc", "9" * 30, "-1", "1.5", "٣", ""])
+def test_an_invented_place_lies_behind_the_end(filled, after):
+    page = filled.search("Observation", [("code", "c|red")], 5, after)
+    assert (page.total, page.rows, page.after) == (12, (), None)
+
+
+def test_only_the_newest_version_is_found(filled):
+    blue = own("EX-1", "0", b'{"n":2}', 2, code="c|blue")
+    filled.add(following(findings("EX-1"), (patient(), blue)), 1)
+    assert "EX-1-0" not in ids(filled.search("Observation", [("code", "c|red")], 50, None))
+    page = filled.search("Observation", [("code", "c|blue")], 50, None)
+    assert page.total == 7
+    assert page.rows[-1].version == 2
+    assert filled.search("Observation", [], 50, None).total == 18
+
+
+def test_what_is_in_no_newest_exam_version_is_found_still(filled):
+    filled.add(following(findings("EX-1"), (patient(),)), 1)
+    assert filled.search("Observation", [("_id", "EX-1-3")], 50, None).total == 1
+
+
+def test_a_value_given_twice_is_one_match(store):
+    twice = (SearchValue("code", "c|x"), SearchValue("code", "c|x"), SearchValue("code", "c|y"))
+    parts = [Resource("Observation", f"o-{n}", b"{}", 1, search=twice) for n in range(3)]
+    store.add(first(resources=tuple(parts)), None)
+    assert store.search("Observation", [("code", "c|x")], 9, None).total == 3
+
+
+def test_a_filled_index_survives_opening_again(database):
+    store = SqliteStore(database)
+    store.add(findings("EX-1"), None)
+    store.close()
+    store = SqliteStore(database)
+    assert store.search("Observation", [("code", "c|blue")], 9, None).total == 2
+    store.add(findings("EX-2"), None)
+    store.close()
+    store = SqliteStore(database)
+    assert store.search("Observation", [("code", "c|blue")], 9, None).total == 4
+    store.close()
