@@ -13,9 +13,8 @@ import json
 import sys
 from pathlib import Path
 
-from brachium.exam.reading import examine
-
 from brachium.cli import main
+from brachium.exam.reading import examine
 from brachium.exam.rule import ModelOptions
 from brachium.tables.load import load
 from brachium.tables.rows import Tables
