@@ -23,7 +23,7 @@ def tables():
 def test_bundle_is_golden_byte_for_byte(exam, kind):
     code, text = golden.bundle(exam, kind)
     assert code == 0
-    assert text == golden.bundle_file(exam, kind).read_bytes()
+    assert text == golden.bundle_file(exam, kind).read_bytes(), "see the opening of golden.py"
 
 
 @pytest.mark.parametrize("exam", golden.EXAMS + golden.REFUSED, ids=lambda path: path.stem)
