@@ -20,7 +20,8 @@ class Computation:
     """reference/computations.csv: everything that is worked out from findings.
 
     ``computation`` is also the concept of the result; ``phrase`` the result in running text;
-    ``rule`` is id/version; ``unit`` a word of units.csv, empty for a plain number.
+    ``rule`` is id/version; ``unit`` a word of units.csv, empty for a plain number. A value becomes
+    an Observation when ``exported``; the answer tells all of them.
     """
 
     computation: str
@@ -30,6 +31,7 @@ class Computation:
     unit: str
     source: str
     evidence: str
+    exported: bool
 
 
 @dataclass(frozen=True, slots=True)
