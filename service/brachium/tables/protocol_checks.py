@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from brachium.tables.concepts import PARTS
 from brachium.tables.model_checks import MODES, unknown
 from brachium.tables.protocol_rows import (
+    AT_LEAST,
     BELOW,
     EACH,
     EITHER,
@@ -127,5 +128,6 @@ def _holds(tables: Tables, row: Trigger, place: str) -> Iterator[str]:
             yield f"{place}: nobody knows when {word!r} holds"
         elif row.kind not in HOLDS[word]:
             yield f"{place}: {word!r} never holds for kind {row.kind!r}"
-    if (row.below is not None) != (BELOW in row.holds):
-        yield f"{place}: the number and the word below need each other"
+    counted = [word for word in row.holds if word in (BELOW, AT_LEAST)]
+    if len(counted) != (row.number is not None):
+        yield f"{place}: a number and one of {BELOW} and {AT_LEAST} need each other"

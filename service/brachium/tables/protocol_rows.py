@@ -13,20 +13,21 @@ EACH = "each"
 EITHER = "either"
 
 # words of Prompt.scope: where the groups of triggers must hold together
+ITEM = "item"
 JOINT = "joint"
 DIGIT = "digit"
 SIDE = "side"
 BOTH_SIDES = "both-sides"
 NEVER = "none"
-SCOPES = (JOINT, DIGIT, SIDE, BOTH_SIDES, NEVER)
+SCOPES = (ITEM, JOINT, DIGIT, SIDE, BOTH_SIDES, NEVER)
 
 # words of Trigger.holds; "limited-by-" goes before a limiter of options.csv
 PRESENT = "present"
 LOW = "low"
-WITHIN = "within"
 SHORT = "short"
 ZERO = "zero"
 BELOW = "below"
+AT_LEAST = "at-least"
 LIMITED = "limited"
 LIMITED_BY = "limited-by-"
 NOT_TESTED = "not-tested"
@@ -35,10 +36,10 @@ DECLINED = "declined"
 HOLDS = {
     PRESENT: ("inspection", "palpation"),
     LOW: ("motion",),
-    WITHIN: ("motion",),
     SHORT: ("motion",),
     ZERO: ("motion",),
     BELOW: ("strength",),
+    AT_LEAST: ("motion",),
     LIMITED: ("motion", "strength"),
     NOT_TESTED: ("inspection", "palpation", "motion", "strength", "part"),
     DECLINED: ("inspection", "palpation", "motion", "strength", "part"),
@@ -91,8 +92,8 @@ class Trigger:
     """reference/triggers.csv: findings that stand for one ``group`` of a prompt.
 
     Empty ``kind``, ``joints``, ``items`` (signs, motions, tests or parts), ``sites`` and ``mode``
-    mean any. One of the words in ``holds`` must be true of the finding; ``below`` is the ordinal
-    that the word below asks for.
+    mean any. One of the words in ``holds`` must be true of the finding; ``number`` is the ordinal
+    of a grade that below asks for, or the degrees that at-least asks for.
     """
 
     prompt: str
@@ -103,5 +104,5 @@ class Trigger:
     sites: tuple[str, ...]
     mode: str
     holds: tuple[str, ...]
-    below: Decimal | None
+    number: Decimal | None
     source: str
