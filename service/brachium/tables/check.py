@@ -14,6 +14,7 @@ from brachium.tables import (
     protocol_checks,
     schema_checks,
     source,
+    strength_checks,
 )
 from brachium.tables.concepts import concepts
 from brachium.tables.gather import Draft, gather
@@ -43,6 +44,7 @@ def quick_faults(draft: Draft) -> list[str]:
     found.extend(model_checks.faults(draft))
     found.extend(measure_checks.faults(draft))
     found.extend(computation_checks.faults(draft))
+    found.extend(strength_checks.faults(draft))
     found.extend(protocol_checks.faults(draft))
     found.extend(code_checks.faults(draft))
     return found

@@ -15,6 +15,20 @@ if TYPE_CHECKING:
 
     from brachium.tables.computation_rows import Axis, Band, Chain, Computation, Reach, Window
     from brachium.tables.protocol_rows import PromptRow, Protocol, Trigger
+    from brachium.tables.strength_rows import (
+        Cutoff,
+        Dominance,
+        Innervation,
+        InnervationNote,
+        Norm,
+        NormSet,
+        PercentileRow,
+        Score,
+        ScoreItem,
+        ScorePoint,
+        Supplier,
+        Unfit,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,7 +375,10 @@ class Tables:
 
     ``digest`` is the SHA-256 over all table files, overlay included; ``limits`` and ``ranges`` are
     by (joint, motion or test), ``bands`` by (computation, chain), ``maps`` by concept,
-    ``protocols`` by protocol, ``triggers`` by prompt; ``concepts`` are our own, by code.
+    ``norms``, ``percentiles``, ``innervation`` and ``innervation_notes`` by (joint, test),
+    ``cutoffs`` and ``score_items`` by computation, ``score_points`` by (computation, order of the
+    item), ``dominance`` by (joint, test, dominant hand), ``protocols`` by protocol, ``triggers`` by
+    prompt; ``concepts`` are our own, by code.
     """
 
     edition: str
@@ -392,6 +409,18 @@ class Tables:
     chains: tuple[Chain, ...]
     bands: Mapping[tuple[str, str], tuple[Band, ...]]
     reaches: tuple[Reach, ...]
+    norm_sets: Mapping[str, NormSet]
+    norms: Mapping[tuple[str, str], tuple[Norm, ...]]
+    percentiles: Mapping[tuple[str, str], tuple[PercentileRow, ...]]
+    cutoffs: Mapping[str, tuple[Cutoff, ...]]
+    dominance: Mapping[tuple[str, str, str], Dominance]
+    unfit: tuple[Unfit, ...]
+    scores: Mapping[str, Score]
+    score_items: Mapping[str, tuple[ScoreItem, ...]]
+    score_points: Mapping[tuple[str, int], tuple[ScorePoint, ...]]
+    suppliers: Mapping[str, Supplier]
+    innervation: Mapping[tuple[str, str], tuple[Innervation, ...]]
+    innervation_notes: Mapping[tuple[str, str], InnervationNote]
     protocols: Mapping[str, tuple[Protocol, ...]]
     prompts: Mapping[str, PromptRow]
     triggers: Mapping[str, tuple[Trigger, ...]]

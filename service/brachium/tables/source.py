@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import brachium
-from brachium.tables import computation_rows, protocol_rows, rows
+from brachium.tables import computation_rows, protocol_rows, rows, strength_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +61,35 @@ TABLES = (
     _table("reference/chains.csv", computation_rows.Chain, "computation chain"),
     _table("reference/bands.csv", computation_rows.Band, "computation chain scheme rank"),
     _table("reference/reaches.csv", computation_rows.Reach, "computation"),
+    _table("reference/norm_sets.csv", strength_rows.NormSet, "norm_set"),
+    _table(
+        "reference/grip_norms.csv",
+        strength_rows.Norm,
+        "norm_set joint test sex age_from side",
+    ),
+    _table(
+        "reference/grip_percentiles.csv",
+        strength_rows.PercentileRow,
+        "norm_set joint test sex age_from side",
+    ),
+    _table(
+        "reference/cutoffs.csv",
+        strength_rows.Cutoff,
+        "computation joint test sex age_from direction unit",
+    ),
+    _table("reference/dominance.csv", strength_rows.Dominance, "joint test dominant"),
+    _table("reference/unfit.csv", strength_rows.Unfit, "kind item"),
+    _table("reference/scores.csv", strength_rows.Score, "computation"),
+    _table("reference/score_items.csv", strength_rows.ScoreItem, "computation order"),
+    _table("reference/score_points.csv", strength_rows.ScorePoint, "computation order rank"),
+    _table("reference/suppliers.csv", strength_rows.Supplier, "supplier", "order"),
+    _table(
+        "reference/innervation.csv",
+        strength_rows.Innervation,
+        "joint test scheme supplier main",
+        "joint test scheme supplier",
+    ),
+    _table("reference/innervation_notes.csv", strength_rows.InnervationNote, "joint test"),
     _table(
         "reference/protocols.csv", protocol_rows.Protocol, "protocol joint part", "protocol order"
     ),
