@@ -135,9 +135,10 @@ def completeness(
         for side in ("left", "right") if leaf.side == "both" else (leaf.side,):
             recorded.setdefault((about.joint, about.part, side), []).append((about, leaf))
     cells = tuple(
-        _cell(row, side, _of(recorded, row, side), judged, tables)
-        for row in rows
-        for side in ((EITHER_SIDE,) if row.sides == EITHER else ("right", "left"))
+        _cell(row, side, names, found, judged, tables)
+        if (found := _of(recorded, row, side))
+        else empty
+        for row, side, names, empty in _asked(name, tables)
     )
     asked = {(row.joint, row.part) for row in rows}
     beyond = {
@@ -151,7 +152,7 @@ def _of(
 ) -> list[_Told]:
     sides = ("left", "right") if side == EITHER_SIDE else (side,)
     found = [one for each in sides for one in recorded.get((row.joint, row.part, each), ())]
-    return sorted(found, key=lambda one: one[1].key)
+    return sorted(found, key=lambda one: one[1].key) if len(found) > 1 else found
 
 
 def _counted(
@@ -167,13 +168,11 @@ def _counted(
 def _cell(
     row: Protocol,
     side: str,
+    named: Mapping[_Entry, str],
     found: Sequence[_Told],
     judged: Mapping[str, Judgement],
     tables: Tables,
 ) -> Cell:
-    named = _names(row, tables)
-    if not found:
-        return Cell(row.joint, row.part, side, MISSING, "", (), tuple(named.values()), ())
     own, whole = _sorted_out(found)
     answers = {entry: _answer(entry, own, whole, tables) for entry in named}
     return Cell(
@@ -263,7 +262,20 @@ def _joints(tables: Tables) -> Mapping[str, frozenset[str]]:
     }
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=64)
+def _asked(
+    protocol: str, tables: Tables
+) -> tuple[tuple[Protocol, str, Mapping[_Entry, str], Cell], ...]:
+    """Return every cell of a protocol: row, side, what is asked, and the cell if nobody answers."""
+    return tuple(
+        (row, side, names, Cell(row.joint, row.part, side, MISSING, "", (), missing, ()))
+        for row in tables.protocols[protocol]
+        for names in (_names(row, tables),)
+        for missing in (tuple(names.values()),)
+        for side in ((EITHER_SIDE,) if row.sides == EITHER else ("right", "left"))
+    )
+
+
 def _names(row: Protocol, tables: Tables) -> Mapping[_Entry, str]:
     """Return everything a row asks, each with its name: "middle finger flexion"."""
     return {
