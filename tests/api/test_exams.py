@@ -104,7 +104,15 @@ def test_exm_07_dry_run_of_a_bad_exam_is_refused_all_the_same(service):
 
 
 @pytest.mark.parametrize(
-    "query", ["dryrun=true", "dry_run=true", "dry-run=perhaps", "Dry-Run=true", "x=1"]
+    "query",
+    [
+        "dryrun=true",
+        "dry_run=true",
+        "dry-run=perhaps",
+        "dry-run=true&dry-run=false",
+        "Dry-Run=true",
+        "x=1",
+    ],
 )
 def test_exm_07_a_misspelt_dry_run_never_stores(service, query):
     answer = service.post(f"/exams?{query}", raw_example("stiff-shoulder"))

@@ -64,12 +64,21 @@ def test_not_tested_as_final_on_request(service):
         "snomed=no",
         "patient_ref=entry",
         "tpye=x",
+        "version=1&version=2",
+        "patient-ref=literal&type=collection",
     ],
 )
 def test_a_parameter_that_cannot_be_honoured_is_refused(service, stored, query):
     answer = service.get(f"/exams/{stored['id']}/bundle?{query}")
     assert answer.status_code == 400
     assert answer.json()["parameter"] == query.partition("=")[0]
+
+
+@pytest.mark.parametrize("path", ["", "/versions", "/codings?format=csv&format=json"])
+def test_no_operation_takes_one_of_two_answers_to_a_question(service, stored, path):
+    repeated = path if "?" in path else f"{path}?version=1&version=1"
+    answer = service.get(f"/exams/{stored['id']}{repeated}")
+    assert answer.status_code == 400
 
 
 def test_bundles_are_not_served_as_xml(service, stored):

@@ -128,6 +128,7 @@ class Edge:
             **scope,
             "method": "GET" if bodiless else scope["method"],
             "request_id": request_id,
+            "correlation_id": correlation,
         }
         extra = [(b"x-request-id", request_id.encode())]
         if correlation:

@@ -15,7 +15,14 @@ from brachium.api import documents
 from brachium.api.answers import header
 from brachium.api.faults import Conflict, Fault, NotFound, NotJson, Refused, Stale
 from brachium.api.media import FHIR_JSON, JSON
-from brachium.api.requests import envelope, expected_version, json_body, reason_in
+from brachium.api.requests import (
+    envelope,
+    expected_version,
+    json_body,
+    once_each,
+    reason_in,
+    request_name,
+)
 from brachium.intake.receipt import Outcome, Receipt
 
 if TYPE_CHECKING:
@@ -76,10 +83,13 @@ class Reception:
 
     async def post(self, request: Request, query: Annotated[PostQuery, Query()]) -> Response:
         """Take one exam, or with ``dry-run`` only say what would become of it."""
+        once_each(request)
         raw = await json_body(request)
         if query.dry_run:
             return await self._service.work.run(partial(self._preview, raw))
-        return await self._change(request, partial(self._intake.receive, raw))
+        return await self._change(
+            request, partial(self._intake.receive, raw, request_name(request))
+        )
 
     async def put(
         self, request: Request, exam_id: ExamId, _query: Annotated[NoQuery, Query()]
@@ -88,7 +98,8 @@ class Reception:
         expected = expected_version(request)
         members = envelope(await json_body(request), ("exam", "reason"), "exam")
         reason = reason_in(members)
-        task = partial(self._intake.correct, exam_id, members["exam"], reason, expected)
+        change = (exam_id, members["exam"], reason, expected, request_name(request))
+        task = partial(self._intake.correct, *change)
         return await self._change(request, task)
 
     async def withdraw(
@@ -97,14 +108,16 @@ class Reception:
         """Withdraw an exam: everything of it becomes entered-in-error."""
         expected = expected_version(request)
         reason = reason_in(envelope(await json_body(request), ("reason",)))
-        task = partial(self._intake.withdraw, exam_id, reason, expected)
+        named = request_name(request)
+        task = partial(self._intake.withdraw, exam_id, reason, expected, named)
         return await self._change(request, task)
 
     async def close(
         self, request: Request, exam_id: ExamId, _query: Annotated[NoQuery, Query()]
     ) -> Response:
         """Make a preliminary exam final."""
-        task = partial(self._intake.close, exam_id, expected_version(request))
+        expected = expected_version(request)
+        task = partial(self._intake.close, exam_id, expected, request_name(request))
         return await self._change(request, task)
 
     async def _change(self, request: Request, task: Callable[[], Receipt]) -> Response:

@@ -13,9 +13,9 @@ from starlette.responses import Response
 from brachium.api import documents
 from brachium.api.answers import header
 from brachium.api.exams import ExamId, NoQuery, etag
-from brachium.api.faults import NotAcceptable, NotFound
+from brachium.api.faults import BadParameter, NotAcceptable, NotFound
 from brachium.api.media import CSV, FHIR_JSON, JSON, JSON_SPELLINGS, choose
-from brachium.api.requests import unchanged
+from brachium.api.requests import once_each, unchanged
 from brachium.export import Wanted
 from brachium.formats.codings import as_csv, as_json
 from brachium.formats.digest import content_digest
@@ -55,9 +55,9 @@ class BundleQuery(VersionQuery):
         References,
         Field(
             alias="patient-ref",
-            description="How a transaction points at patient, examiner and facility: as entries "
-            "of the bundle, as they are stored here, by a search the receiver makes, or by "
-            "identifier alone.",
+            description="How a transaction (no other bundle) points at patient, examiner and "
+            "facility: as entries of the bundle, as they are stored here, by a search the "
+            "receiver makes, or by identifier alone.",
         ),
     ] = References.ENTRY
     side: Annotated[
@@ -114,6 +114,8 @@ class Exports:
     ) -> Response:
         """Return an exam version as a bundle; the same version gives the same bytes."""
         _accept(request, (FHIR_JSON, *JSON_SPELLINGS))
+        if "patient_ref" in query.model_fields_set and query.type != "transaction":
+            raise BadParameter(parameter="patient-ref")
         task = partial(
             self._service.export.bundle, exam_id, query.type, query.version, query.wanted()
         )
@@ -126,6 +128,7 @@ class Exports:
         self, request: Request, exam_id: ExamId, query: Annotated[CodingsQuery, Query()]
     ) -> Response:
         """Return every coding that went out with an exam version, and where it stands."""
+        once_each(request)
         media = {"csv": CSV, "json": JSON, None: ""}[query.format]
         if not media:
             media = _accept(request, (JSON, CSV, *JSON_SPELLINGS[1:]))
@@ -145,6 +148,8 @@ class Exports:
 
 
 def _accept(request: Request, offers: tuple[str, ...]) -> str:
+    """Return the form of the answer; what cannot be met as it was asked is refused."""
+    once_each(request)
     media = choose(header(request.scope, b"accept"), offers)
     if media is None:
         raise NotAcceptable(parameter="Accept")

@@ -53,11 +53,28 @@ def unchanged(request: Request, etag: str) -> bool:
     return "*" in tags or etag.removeprefix("W/") in tags
 
 
+def request_name(request: Request) -> str:
+    """Return what the audit calls this request (ERR-06).
+
+    It is the id that the service answers with, and after a space the client's own if that differs.
+    """
+    names = (request.scope.get("request_id"), request.scope.get("correlation_id"))
+    return " ".join(name for name in names if name)
+
+
 def only_parameters(request: Request, *known: str) -> None:
     """Refuse a query parameter that nobody reads: a misspelt one would change the meaning."""
+    once_each(request)
+    for name in request.query_params:
+        if name not in known:
+            raise BadParameter(parameter=printable(name))
+
+
+def once_each(request: Request) -> None:
+    """Refuse a repeated query parameter: the framework would keep the last one in silence."""
     names = [name for name, _ in request.query_params.multi_items()]
     for name in names:
-        if name not in known or names.count(name) > 1:
+        if names.count(name) > 1:
             raise BadParameter(parameter=printable(name))
 
 

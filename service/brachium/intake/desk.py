@@ -75,9 +75,17 @@ class Bench:
 
 @dataclass(frozen=True)
 class Desk(Bench):
-    """A bench with the store that keeps what is accepted."""
+    """A bench with the store that keeps what is accepted.
+
+    ``request`` names the request that is served; the store notes it beside the attempt (ERR-06).
+    """
 
     store: Store
+    request: str = ""
+
+    def serving(self, request: str) -> Desk:
+        """Return this desk for one request."""
+        return replace(self, request=request) if request else self
 
 
 def stored_places(exam: Exam) -> dict[int, int]:

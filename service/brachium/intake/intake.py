@@ -14,29 +14,33 @@ if TYPE_CHECKING:
 class Intake:
     """Everything that can be done with an exam; every method answers with a receipt.
 
-    ``raw`` is the exam as JSON in UTF-8, ``expected`` the version that the sender has seen. Only
-    the store can raise; a bad exam is a result.
+    ``raw`` is the exam as JSON in UTF-8, ``expected`` the version that the sender has seen,
+    ``request`` what the audit calls the request. Only the store can raise; a bad exam is a result.
     """
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
 
-    def receive(self, raw: bytes) -> Receipt:
+    def receive(self, raw: bytes, request: str = "") -> Receipt:
         """Take a new exam in."""
-        return receive.receive(self.desk, raw)
+        return receive.receive(self.desk.serving(request), raw)
 
     def dry_run(self, raw: bytes) -> Receipt:
         """Say what would become of an exam; nothing is stored."""
         return receive.dry_run(self.desk, raw)
 
-    def correct(self, exam_id: str, raw: bytes, reason: str, expected: int | None) -> Receipt:
+    def correct(
+        self, exam_id: str, raw: bytes, reason: str, expected: int | None, request: str = ""
+    ) -> Receipt:
         """Replace the content of a stored exam by a new version."""
-        return change.correct(self.desk, exam_id, raw, reason, expected)
+        return change.correct(self.desk.serving(request), exam_id, raw, reason, expected)
 
-    def close(self, exam_id: str, expected: int | None) -> Receipt:
+    def close(self, exam_id: str, expected: int | None, request: str = "") -> Receipt:
         """Make a draft final."""
-        return change.close(self.desk, exam_id, expected)
+        return change.close(self.desk.serving(request), exam_id, expected)
 
-    def withdraw(self, exam_id: str, reason: str, expected: int | None) -> Receipt:
+    def withdraw(
+        self, exam_id: str, reason: str, expected: int | None, request: str = ""
+    ) -> Receipt:
         """Enter a whole exam in error."""
-        return change.withdraw(self.desk, exam_id, reason, expected)
+        return change.withdraw(self.desk.serving(request), exam_id, reason, expected)

@@ -61,7 +61,7 @@ class AuditRow:
 
     ``at`` is the FHIR instant of the attempt, ``action`` one of create, correct, withdraw, close.
     ``version`` is the newest exam version afterwards (0: none), ``digest`` the SHA-256 of what was
-    sent, ``request`` the id of the request or empty.
+    sent, ``request`` the id of the request or empty, after a space the client's own if it differs.
     """
 
     number: int
