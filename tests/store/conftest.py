@@ -1,4 +1,4 @@
-"""A store on a file of its own, and one that asks every exam at once to enter the indexes."""
+"""A store on a file of its own."""
 
 from __future__ import annotations
 

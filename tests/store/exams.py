@@ -22,9 +22,13 @@ def own(exam: str, name: str, body: bytes = b'{"n":1}', version: int = 1, **sear
     return Resource("Observation", f"{exam}-{name}", body, version, issued=True, search=tuple(rows))
 
 
-def patient(name: str = "p", body: bytes = b'{"born":1969}') -> Resource:
-    """A shared resource, whose version the store decides."""
-    return Resource("Patient", name, body, search=(SearchValue("identifier", f"s|{name}"),))
+def patient(
+    name: str = "p", body: bytes = b'{"born":1969}', version: int | None = None
+) -> Resource:
+    """A shared resource, whose version the store decides when none is given."""
+    return Resource(
+        "Patient", name, body, version, search=(SearchValue("identifier", f"s|{name}"),)
+    )
 
 
 def first(name: str = "EX-1", resources: tuple[Resource, ...] | None = None, **fields):
@@ -40,6 +44,7 @@ def first(name: str = "EX-1", resources: tuple[Resource, ...] | None = None, **f
         "recorded": at(0),
         "problems": b"[]",
         "edition": "2026.1",
+        "assessment": b"{}",
     }
     digest = hashlib.sha256(content).hexdigest()
     return ExamVersion(content=content, digest=digest, resources=found, **(values | fields))

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import sqlite3
+import time
+from contextlib import closing
+
 import pytest
 from tests.store.exams import SYSTEM, at, first, following, own, patient
 
 from brachium.records import Resource, SearchValue
-from brachium.store import index
+from brachium.store import index, quiet
 from brachium.store.sqlite import SqliteStore
 
 CODES = ["red", "blue", "red", "red", "blue", "red"]
@@ -23,10 +27,12 @@ def ids(page):
     return [row.id for row in page.rows]
 
 
-@pytest.fixture(params=["asked for", "in lots"])
+@pytest.fixture(params=["on demand", "in lots", "in quiet time"])
 def filled(request, database, monkeypatch):
-    """A store with three exams, whose indexes are filled on demand or with every exam."""
+    """A store with three exams, whose indexes are filled in one of the three ways."""
+    monkeypatch.setattr(quiet, "PAUSE", 0 if request.param == "in quiet time" else 600)
     if request.param == "in lots":
+        monkeypatch.setattr(index, "MOST", 2)
         monkeypatch.setattr(index, "LOT", 1)
     store = SqliteStore(database)
     for name in ("EX-1", "EX-2", "EX-3"):
@@ -134,4 +140,39 @@ def test_a_filled_index_survives_opening_again(database):
     store.close()
     store = SqliteStore(database)
     assert store.search("Observation", [("code", "c|blue")], 9, None).total == 4
+    store.close()
+
+
+def waiting(database):
+    with closing(sqlite3.connect(database)) as db:
+        return db.execute("SELECT count(*) FROM waiting").fetchone()[0]
+
+
+def test_the_indexes_are_filled_when_it_is_quiet(database, monkeypatch):
+    monkeypatch.setattr(quiet, "PAUSE", 600)
+    store = SqliteStore(database)
+    for number in range(20):
+        store.add(findings(f"EX-{number}"), None)
+    store.close()
+    assert waiting(database) == 21
+    monkeypatch.setattr(quiet, "PAUSE", 0.01)
+    store = SqliteStore(database)
+    patience = time.monotonic() + 20
+    while waiting(database) and time.monotonic() < patience:
+        time.sleep(0.01)
+    assert waiting(database) == 0
+    assert store.search("Observation", [("code", "c|blue")], 9, None).total == 40
+    store.close()
+
+
+def test_never_more_than_the_most_wait(database, monkeypatch):
+    monkeypatch.setattr(quiet, "PAUSE", 600)
+    monkeypatch.setattr(index, "MOST", 10)
+    monkeypatch.setattr(index, "LOT", 4)
+    store = SqliteStore(database)
+    seen = set()
+    for number in range(30):
+        store.add(findings(f"EX-{number}"), None)
+        seen.add(waiting(database))
+    assert max(seen) == 9
     store.close()

@@ -68,7 +68,7 @@ class Addition:
             [(origin, position, *run) for position, run in enumerate(runs(keys))],
         )
         if index.is_due(db):
-            index.complete(db)
+            index.enter(db, index.LOT)
 
     def _write_exam(self, db: sqlite3.Connection) -> int:
         one = self._version
@@ -78,9 +78,9 @@ class Addition:
         told = (one.status.value, one.recorded, one.digest, one.edition, one.reason)
         cursor = db.execute(
             "INSERT INTO exam_version (exam, version, status, recorded, digest, edition, reason,"
-            " problems, content)"
-            " VALUES ((SELECT pk FROM exam WHERE id = ?), ?, ?, ?, ?, ?, ?, ?, ?)",
-            (one.id, one.version, *told, one.problems, one.content),
+            " problems, assessment, content)"
+            " VALUES ((SELECT pk FROM exam WHERE id = ?), ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (one.id, one.version, *told, one.problems, one.assessment, one.content),
         )
         return int(cursor.lastrowid or 0)
 

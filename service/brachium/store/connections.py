@@ -17,6 +17,8 @@ _BUSY = 10_000
 _PAGE = 8192
 # pages; the write-ahead log is carried over into the file when it has grown to about 16 MB
 _CHECKPOINT = 2000
+# KiB of pages kept in memory by the writer; a lot of index entries touches thousands of them
+_CACHE = 65_536
 
 
 def translated(error: sqlite3.DatabaseError) -> Exception:
@@ -46,6 +48,7 @@ def writer(path: Path) -> sqlite3.Connection:
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA foreign_keys = ON")
+    db.execute(f"PRAGMA cache_size = -{_CACHE:d}")
     db.execute(f"PRAGMA wal_autocheckpoint = {_CHECKPOINT:d}")
     # else INSERT OR REPLACE would delete behind the back of the triggers
     db.execute("PRAGMA recursive_triggers = ON")

@@ -48,7 +48,7 @@ class Placing:
     def keys(self, db: sqlite3.Connection, origin: int) -> list[int]:
         """Store what is new and return the key of every resource, in their order."""
         if self.own is None:
-            index.complete(db)
+            index.enter(db)
             return self._compared(db, origin, self.resources)
         shared = [one for one in self.resources if one.version is None]
         shared_keys = iter(self._compared(db, origin, shared))

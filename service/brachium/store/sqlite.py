@@ -13,6 +13,7 @@ from brachium.store.adding import Addition
 from brachium.store.commits import SharedCommits
 from brachium.store.connections import Readers, available, writer
 from brachium.store.port import Added, AuditRow, Page, StoreUnavailable
+from brachium.store.quiet import QuietTime
 from brachium.store.schema import migrate
 
 if TYPE_CHECKING:
@@ -33,10 +34,15 @@ class SqliteStore:
                 raise
         self._commits = SharedCommits(db)
         self._readers = Readers(path)
+        self._quiet = QuietTime(self._commits)
+        # an earlier run may have left something that waits
+        self._quiet.written()
 
     def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:
         """Store everything of one exam version in one transaction, durable on return."""
-        return self._commits.run(Addition(version, expected, request).carry_out)
+        added = self._commits.run(Addition(version, expected, request).carry_out)
+        self._quiet.written()
+        return added
 
     def exam(self, exam_id: str, version: int | None = None) -> ExamVersion | None:
         """Return an exam version (default: the newest) without its resources."""
@@ -96,6 +102,7 @@ class SqliteStore:
 
     def close(self) -> None:
         """Let go of the file."""
+        self._quiet.close()
         self._readers.close()
         self._commits.close()
 
@@ -108,7 +115,7 @@ class SqliteStore:
                     yield db
                     return
             # outside the loan: what it sees was fixed when it began
-            self._commits.run(index.complete)
+            self._commits.run(index.enter)
 
 
 def _touch(db: sqlite3.Connection) -> None:

@@ -47,10 +47,9 @@ def unpack(packed: bytes, start: int) -> Iterator[Row]:
             for number in numbers:
                 holders[number].append(key)
         for (parameter, value), held in keys.items():
-            for first, last in runs(_once(held)):
-                yield kind, parameter, value, first, last
+            if len(held) == 1:
+                yield kind, parameter, value, held[0], held[0]
+            else:
+                for first, last in runs(dict.fromkeys(held)):
+                    yield kind, parameter, value, first, last
         start += len(used)
-
-
-def _once(held: list[int]) -> list[int]:
-    return list(dict.fromkeys(held))
