@@ -80,7 +80,8 @@ class ExamVersion:
 
     ``content`` is the canonical JSON text of the exam as posted; ``digest`` its SHA-256 in hex;
     ``problems`` the JSON text of the warnings and notices; ``edition`` names the tables that coded
-    it; ``reason`` is why this version exists (empty for the first).
+    it; ``assessment`` is the JSON text of everything that was judged and worked out; ``reason`` is
+    why this version exists (empty for the first).
     """
 
     id: str
@@ -93,5 +94,6 @@ class ExamVersion:
     digest: str
     problems: bytes
     edition: str
+    assessment: bytes
     reason: str = ""
     resources: tuple[Resource, ...] = field(default=(), repr=False)

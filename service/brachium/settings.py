@@ -29,7 +29,8 @@ class Settings:
     ``public_base`` is the address that clients see and that every link and fullUrl uses;
     ``canonical`` the base of our own code systems; neither ends in a slash. ``tables`` and
     ``overlay`` are folders (``None``: the tables that come with the package, no overlay);
-    ``max_body`` is in bytes. ``side``, ``snomed`` and ``unverified`` say how findings are coded.
+    ``max_body`` is in bytes. ``side``, ``snomed`` and ``unverified`` say how findings are coded;
+    ``memory_references`` lets published figures take part that nobody has read in print.
     """
 
     database: Path = Path("brachium.sqlite3")
@@ -45,6 +46,7 @@ class Settings:
     side: SidePolicy = "both"
     snomed: bool = True
     unverified: bool = True
+    memory_references: bool = False
 
 
 def read_settings(environ: Mapping[str, str] | None = None) -> Settings:
@@ -135,4 +137,5 @@ _READERS: dict[str, Callable[[str], Any]] = {
     "side": _side,
     "snomed": _switch,
     "unverified": _switch,
+    "memory_references": _switch,
 }

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from importlib import metadata
 from typing import TYPE_CHECKING
 
+from brachium.assess.options import AssessOptions
 from brachium.coding.options import CodingOptions
 from brachium.exam.rule import ModelOptions
 from brachium.export import Export, Framer
@@ -58,7 +59,8 @@ def tools(settings: Settings, clock: Clock = utc_now) -> Tools:
     """Read the tables and build what checks, codes and frames; raises ``BrokenTables``."""
     tables = load(settings.tables, settings.overlay)
     model = ModelOptions(settings.plus_minus_grades, settings.convert_units)
-    bench = Bench(tables, clock, model, coding_options(settings))
+    judging = AssessOptions(settings.memory_references)
+    bench = Bench(tables, clock, model, coding_options(settings), judging)
     return Tools(settings, bench, Framer(tables, settings.public_base, settings.canonical))
 
 
@@ -66,7 +68,7 @@ def build(settings: Settings, clock: Clock = utc_now) -> Parts:
     """Build every part; raises ``BrokenTables``, or what opening the database raises."""
     made = tools(settings, clock).bench
     store = SqliteStore(settings.database)
-    desk = Desk(made.tables, made.clock, made.model, made.coding, store)
+    desk = Desk(made.tables, made.clock, made.model, made.coding, made.judging, store)
     export = Export(made.tables, settings.public_base, settings.canonical, store)
     return Parts(settings, made.tables, store, clock, Intake(desk), export)
 

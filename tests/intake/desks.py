@@ -7,6 +7,7 @@ from functools import cache
 
 from tests.intake.memory_store import MemoryStore
 
+from brachium.assess.options import AssessOptions
 from brachium.coding.options import CodingOptions
 from brachium.exam.model import ModelOptions
 from brachium.export import Export
@@ -37,7 +38,8 @@ def tables():
 def intake(store=None, **coding) -> Intake:
     options = CodingOptions(canonical=CANONICAL, service="0.1.0", **coding)
     model = ModelOptions()
-    return Intake(Desk(tables(), Clock(), model, options, store or MemoryStore()))
+    judging = AssessOptions()
+    return Intake(Desk(tables(), Clock(), model, options, judging, store or MemoryStore()))
 
 
 def export(desk: Intake) -> Export:

@@ -28,7 +28,7 @@ class Book:
     ``displays`` holds every coding that may go out; ``sides`` the side that a coding states;
     ``grades`` the ordinal of every scale grade; ``paired`` our concepts recorded once about both
     sides; ``personal`` our concepts about the whole person; ``straight`` standard codes of an
-    extension, which define no sign.
+    extension, which define no sign; ``computed`` our concepts of what is worked out from findings.
     """
 
     canonical: str
@@ -38,6 +38,7 @@ class Book:
     paired: frozenset[str] = frozenset()
     personal: frozenset[str] = frozenset({"dominant-hand"})
     straight: frozenset[Key] = frozenset()
+    computed: frozenset[str] = frozenset()
 
     @property
     def own(self) -> str:
@@ -72,6 +73,7 @@ def from_tables(tables: Any, canonical: str) -> Book:
         grades=grades,
         paired=frozenset(f"{r.part}-{r.sign}" for r in tables.signs.values() if r.paired),
         straight=frozenset((uri[r.system], r.code) for r in maps if r.when == "straight"),
+        computed=frozenset(tables.computations),
     )
 
 

@@ -8,6 +8,7 @@ from tests.oracles.definitions import Json
 from tests.oracles.planting import (
     NoPlaceError,
     absent,
+    computed,
     difference,
     end_position,
     fault,
@@ -145,6 +146,33 @@ def msk_der_1_wrong_lesser_side(bundle: Json, book: Book) -> None:
     code = "7771000" if stated == {"right"} else "24028007"
     coding = {"system": SNOMED, "code": code, "display": book.displays[SNOMED, code]}
     part["valueCodeableConcept"] = {"coding": [coding]}
+
+
+@fault
+def msk_der_1_arc_that_its_sources_do_not_give(bundle: Json, _: Book) -> None:
+    computed(bundle, "arc-of-motion")["valueQuantity"]["value"] += 1
+
+
+@fault
+def msk_der_1_arc_without_one_of_its_sources(bundle: Json, _: Book) -> None:
+    computed(bundle, "arc-of-motion")["derivedFrom"].pop()
+
+
+@fault
+def msk_der_1_arc_of_the_other_side(bundle: Json, book: Book) -> None:
+    arc = computed(bundle, "arc-of-motion")
+    stated = {side for _, side in reading.stated_sides(arc, book)}
+    _set_laterality(arc, "7771000" if stated == {"right"} else "24028007")
+
+
+@fault
+def msk_der_1_rule_not_named(bundle: Json, _: Book) -> None:
+    computed(bundle, "arc-of-motion")["method"]["text"] = "Calculated"
+
+
+@fault
+def msk_der_1_word_of_a_grading_without_its_scheme(bundle: Json, _: Book) -> None:
+    del computed(bundle, "total-active-motion")["component"][0]["code"]["text"]
 
 
 @fault

@@ -63,10 +63,13 @@ def lat_1(graph: Graph, book: Book) -> Found:
 
 
 def lat_2(graph: Graph, book: Book) -> Found:
-    """Panels, side differences and paired signs are about both sides, every other leaf is not."""
+    """Panels, side differences and paired signs are about both sides, every other leaf is not.
+
+    A computed value is about the sides of its sources, which msk-der-1 compares.
+    """
     for where, observation in observations(graph):
         code = own_code(observation.get("code"), book)
-        if code in book.personal:
+        if code in book.personal or code in book.computed:
             continue
         both = is_panel(observation, book) or code.endswith(_DIFFERENCE) or code in book.paired
         wanted = {"both"} if both else {"left", "right"}

@@ -27,19 +27,61 @@ Found = Iterator[tuple[str, str]]
 
 
 def der_1(graph: Graph, book: Book) -> Found:
-    """Calculated <=> derivedFrom; the sources are here, of the same motion, and give the value."""
+    """Calculated <=> derivedFrom; the sources are here, of the same side, and give the value."""
     for where, observation in observations(graph):
         sources = [
             graph.resolve(r.get("reference", "")) for r in observation.get("derivedFrom", ())
         ]
         code = own_code(observation.get("code"), book)
         calculated = is_calculated(observation, book)
-        if bool(sources) != calculated or calculated != code.endswith(_DIFFERENCE):
+        worked_out = code in book.computed
+        if bool(sources) != calculated or calculated != (worked_out or code.endswith(_DIFFERENCE)):
             yield where, "calculated method, derivedFrom and code do not go together"
         elif calculated and None in sources:
             yield where, "a source is not part of the exam"
         elif calculated:
-            yield from _difference_faults(where, observation, [s for s in sources if s], book)
+            faults = _computed_faults if worked_out else _difference_faults
+            yield from faults(where, observation, [s for s in sources if s], book)
+
+
+def _computed_faults(where: str, derived: Json, sources: list[Json], book: Book) -> Found:
+    sides = {side for source in sources for _, side in stated_sides(source, book)}
+    stated = {side for _, side in stated_sides(derived, book)}
+    if stated != ({"both"} if len(sides) > 1 else sides):
+        yield where, f"about {sorted(stated)}, made of {sorted(sides)}"
+    if any("derivedFrom" in source or "hasMember" in source for source in sources):
+        yield where, "a source is not a finding"
+    if any(not has_value(source) for source in sources):
+        yield where, "a source has no value"
+    words = [part for part in _parts(derived) if own_code(part.get("code"), book) == "grading"]
+    if any(not part["code"].get("text") for part in words):
+        yield where, "a word of a grading without the name of its scheme"
+    rule = derived.get("method", {}).get("text", "")
+    if f"rule {own_code(derived.get('code'), book)}/" not in rule:
+        yield where, f"the method does not name its rule: {rule!r}"
+    wanted = _reproduced(derived, sources, book)
+    if wanted is not None and number(derived.get("valueQuantity")) != wanted:
+        yield where, f"the sources give {wanted}"
+
+
+def _parts(observation: Json) -> list[Json]:
+    return list(observation.get("component", ()))
+
+
+def _reproduced(derived: Json, sources: list[Json], book: Book) -> Decimal | None:
+    """Work a value out once more from its sources, for the sums that need no table."""
+    code = own_code(derived.get("code"), book)
+    if not code.startswith(("arc-of-motion", "total-")):
+        return None
+    total = Decimal(0)
+    for source in sources:
+        value = number(source.get("valueQuantity")) or Decimal(0)
+        if "-end-position-" in own_code(source.get("code"), book):
+            # beyond straight lengthens an arc and is no bonus in a sum of digits
+            total -= value if code == "arc-of-motion" else max(Decimal(0), value)
+        else:
+            total += value
+    return total
 
 
 def _difference_faults(where: str, derived: Json, sources: list[Json], book: Book) -> Found:

@@ -53,7 +53,19 @@ def panel(bundle: Json) -> Json:
 
 
 def difference(bundle: Json) -> Json:
-    return first_observation(bundle, lambda o: "derivedFrom" in o)
+    def fits(observation: Json) -> bool:
+        return any(
+            code.endswith("-side-difference") for _, code in reading.keys(observation["code"])
+        )
+
+    return first_observation(bundle, lambda o: "derivedFrom" in o and fits(o))
+
+
+def computed(bundle: Json, name: str) -> Json:
+    def fits(observation: Json) -> bool:
+        return any(code == name for _, code in reading.keys(observation["code"]))
+
+    return first_observation(bundle, fits)
 
 
 def absent(bundle: Json) -> Json:

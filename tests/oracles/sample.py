@@ -17,6 +17,7 @@ from tests.oracles.book import LOINC, SNOMED, UCUM, Book, fixed_sides
 from tests.oracles.definitions import Json
 from tests.oracles.judge import CANONICAL, default_book
 
+from brachium.assess.options import AssessOptions
 from brachium.coding.options import CodingOptions
 from brachium.exam.rule import ModelOptions
 from brachium.export import Framer
@@ -108,7 +109,8 @@ def made_by_the_service(kind: str, raw: bytes | None = None) -> Good:
     """Return what the service makes of an exam in JSON (a small one with a bit of everything)."""
     book = default_book()
     options = CodingOptions(canonical=CANONICAL, service="1.2.3")
-    bench = Bench(_tables(), lambda: "2026-03-02T09:31:07.412Z", ModelOptions(), options)
+    made = lambda: "2026-03-02T09:31:07.412Z"  # noqa: E731
+    bench = Bench(_tables(), made, ModelOptions(), options, AssessOptions())
     receipt = dry_run(bench, raw or json.dumps(SMALL).encode())
     assert receipt.exam is not None, receipt.problems
     framer = Framer(bench.tables, "https://arms.example.org", CANONICAL)

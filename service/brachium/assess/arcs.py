@@ -137,9 +137,7 @@ def _window(arc: Arc, window: Window, tables: Tables) -> Derived:
         digit=arc.subject.digit,
         side=arc.subject.side,
         qualifier=_qualifier(arc, window.window),
-        statement=sentence(
-            f"{_place(arc.subject, tables)}: {_covers(arc, window, coverage, tables)}"
-        ),
+        statement=_covers(arc, window, coverage, tables),
         sources=tuple(dict.fromkeys(sources)),
         evidence=window.evidence,
         used=arc.used,

@@ -5,36 +5,67 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from brachium.assess.completeness import completeness
+from brachium.assess.from_motions import from_motions
 from brachium.assess.judgement import Judgement, Person, judge
+from brachium.assess.options import AssessOptions
+from brachium.assess.prompts import prompts
 from brachium.assess.sides import SideDifference, side_differences
 from brachium.exam.dates import ages
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from brachium.assess.completeness import Completeness
+    from brachium.assess.derived import Derived
+    from brachium.assess.prompts import Prompt
     from brachium.exam.findings import Exam
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
 
 # an exam with impossible dates does not pass the model; if it did, no published row would fit
 _NO_AGE = (-1, -1)
+_PUBLISHED = AssessOptions()
 
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """``ranges`` holds the judgement of every leaf that has one, by leaf key."""
+    """``ranges`` holds the judgement of every leaf that has one, by leaf key.
+
+    ``computed`` holds every computation of which at least one input was recorded, also those that
+    could not be worked out. ``completeness`` is ``None`` when no protocol covers the exam.
+    """
 
     ranges: Mapping[str, Judgement]
     differences: tuple[SideDifference, ...]
+    computed: tuple[Derived, ...] = ()
+    prompts: tuple[Prompt, ...] = ()
+    completeness: Completeness | None = None
 
 
-def assess(exam: Exam, leaves: Sequence[Leaf], tables: Tables) -> Assessment:
-    """Judge every leaf of a checked exam and compare its sides. Pure; raises nothing of its own."""
-    youngest, oldest = ages(exam.patient.birth_date, exam.effective) or _NO_AGE
-    person = Person(exam.patient.sex, youngest, oldest)
+def assess(
+    exam: Exam, leaves: Sequence[Leaf], tables: Tables, options: AssessOptions = _PUBLISHED
+) -> Assessment:
+    """Judge every leaf of a checked exam, compare its sides and work out what follows from them.
+
+    Pure; raises nothing of its own.
+    """
+    person = person_of(exam)
     ranges = {
         leaf.key: judgement
         for leaf in leaves
         if (judgement := judge(leaf, person, tables)) is not None
     }
-    return Assessment(ranges, side_differences(leaves, tables))
+    return Assessment(
+        ranges,
+        side_differences(leaves, tables),
+        from_motions(leaves, ranges, tables, options),
+        prompts(leaves, ranges, tables),
+        completeness(leaves, ranges, tables),
+    )
+
+
+def person_of(exam: Exam) -> Person:
+    """Return what references need of the patient, at the time of the exam."""
+    youngest, oldest = ages(exam.patient.birth_date, exam.effective) or _NO_AGE
+    return Person(exam.patient.sex, youngest, oldest)

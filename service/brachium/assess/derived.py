@@ -35,7 +35,8 @@ class Derived(NamedTuple):
     or "" for a plain number or score); ``value`` is ``None`` exactly when ``missing`` is not
     empty. ``interpretation`` is a code of v3-ObservationInterpretation or ``None``; ``flagged``
     marks what should stand out to a reader; ``low`` and ``high`` bound the reference in ``unit``.
-    ``evidence`` is seen, secondary, memory or own.
+    ``evidence`` is seen, secondary, memory or own. With ``comparator`` "<" or ">" (codes of R4
+    Quantity.comparator) nothing more is known than that the value lies below or above ``value``.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Derived(NamedTuple):
     high: Decimal | None = None
     gradings: tuple[Grading, ...] = ()
     missing: tuple[str, ...] = ()
+    comparator: str = ""
 
     @property
     def key(self) -> str:

@@ -28,7 +28,7 @@ from brachium.tables.concepts import (
 
 
 class Compared(NamedTuple):
-    """A coded side difference and what the report says about it."""
+    """A coded side difference or computed value, and what the report says about it."""
 
     joint: str
     resource: Resource
@@ -74,7 +74,8 @@ def side_difference(
     resource = frame.observation(
         difference.key, status, static.search, static.head, compared, static.tail, rest
     )
-    text = f"{static.name}: {compared}"
+    more = ", more than measuring alone explains" if difference.flagged else ""
+    text = f"{static.name}: {compared}{more}"
     return Compared(what.joint, resource, status, text, bool(difference.flagged))
 
 

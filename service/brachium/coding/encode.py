@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from brachium.assess.assessment import Assessment
+from brachium.coding.computed import computed, goes_out
 from brachium.coding.derived import Compared, panel, side_difference
 from brachium.coding.frame import Frame
 from brachium.coding.observation import Said, observation
@@ -36,7 +37,7 @@ def encode(
     options: CodingOptions,
     stamp: Stamp,
 ) -> Encoded:
-    """Code a checked exam: parties, an Observation per leaf, side differences, panels, report.
+    """Code a checked exam: parties, an Observation per leaf and computed value, panels, report.
 
     Entries that were not examined get no Observation; the report carries them (EXM-15). Raises
     ``KeyError`` for words that the tables lack: a checked exam has none.
@@ -50,6 +51,11 @@ def encode(
     compared = [
         side_difference(difference, by_key, vocabulary, frame)
         for difference in assessment.differences
+    ]
+    compared += [
+        computed(derived, by_key, vocabulary, frame)
+        for derived in assessment.computed
+        if goes_out(derived, vocabulary)
     ]
     panels = _panels(said, compared, vocabulary, frame)
     envelope = report(said, compared, panels, skipped, vocabulary, frame)

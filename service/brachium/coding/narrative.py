@@ -47,7 +47,7 @@ def conclusion(
     overall = [s for s in said if s.leaf.finding.kind == "part" and s not in absent]
     sentences = [f"Examination of the arms with {len(said)} findings."]
     sentences += [f"{s.template.text}: {s.words}, {_OUTSIDE[s.interpretation or '']}." for s in out]
-    sentences += [f"{c.text}, more than measuring alone explains." for c in compared if c.flagged]
+    sentences += [f"{c.text}." for c in compared if c.flagged]
     if not out and not any(c.flagged for c in compared):
         sentences.append(
             "Nothing stands out against the references used; a finding without a reference was "
@@ -72,8 +72,7 @@ def narrative(
     for one in said:
         groups.setdefault(one.leaf.finding.joint, []).append(line(one))
     for other in compared:
-        flag = ", more than measuring alone explains" if other.flagged else ""
-        groups.setdefault(other.joint, []).append(f"{other.text}{flag}")
+        groups.setdefault(other.joint, []).append(other.text)
     blocks.extend(_listed(lines) for lines in groups.values())
     if skipped:
         blocks.append(_listed(skipped))

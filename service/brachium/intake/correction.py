@@ -53,13 +53,13 @@ class Correction:
             reason=self.reason,
             activity="update",
         )
-        encoded = self.desk.encode(self.exam, stamp)
+        encoded, assessment = self.desk.work_out(self.exam, stamp)
         back = set(returning(self._before, encoded.resources, self._goal))
         if back:
             return Receipt(Outcome.REFUSED, self._returned(back), self.current)
         problems = (*self.problems, *encoded.problems)
         resources = next_version(self._before, encoded.resources, self._goal, self._decided)
-        first = self.desk.version(self.exam, problems, stamp.recorded, self._goal)
+        first = self.desk.version(self.exam, problems, assessment, stamp.recorded, self._goal)
         version = replace(first, version=stamp.version, reason=self.reason)
         return stored(
             self.desk, self._rows, Next(version, self.exam, resources, "update", problems)

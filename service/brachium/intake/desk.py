@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import jiter
 
 from brachium.assess.assessment import assess
+from brachium.assess.told import told
 from brachium.coding.encode import encode
 from brachium.coding.identity import exam_id
 from brachium.exam.canonical import canonical, digest
@@ -20,6 +21,7 @@ from brachium.intake.notices import written
 from brachium.records import ExamStatus, ExamVersion
 
 if TYPE_CHECKING:
+    from brachium.assess.options import AssessOptions
     from brachium.coding.options import CodingOptions, Encoded, Stamp
     from brachium.exam.rule import ModelOptions
     from brachium.problems import Problem
@@ -27,6 +29,13 @@ if TYPE_CHECKING:
     from brachium.tables.load import Tables
 
 Clock = Callable[[], str]
+
+
+class Worked(NamedTuple):
+    """A coded exam, and what an answer tells of its assessment, as JSON text."""
+
+    encoded: Encoded
+    assessment: bytes
 
 
 @dataclass(frozen=True)
@@ -40,19 +49,26 @@ class Bench:
     clock: Clock
     model: ModelOptions
     coding: CodingOptions
+    judging: AssessOptions
 
     def examine(self, raw: bytes) -> Examined:
         """Read and check a posted exam."""
         return examine(raw, self.tables, self.model)
 
-    def encode(self, exam: Exam, stamp: Stamp) -> Encoded:
+    def work_out(self, exam: Exam, stamp: Stamp) -> Worked:
         """Judge and code a checked exam."""
         found = leaves(exam, self.tables)
-        assessment = assess(exam, found, self.tables)
-        return encode(exam, found, assessment, self.tables, self.coding, stamp)
+        assessment = assess(exam, found, self.tables, self.judging)
+        encoded = encode(exam, found, assessment, self.tables, self.coding, stamp)
+        return Worked(encoded, told(found, assessment, self.tables))
 
     def version(
-        self, exam: Exam, problems: tuple[Problem, ...], recorded: str, status: ExamStatus
+        self,
+        exam: Exam,
+        problems: tuple[Problem, ...],
+        assessment: bytes,
+        recorded: str,
+        status: ExamStatus,
     ) -> ExamVersion:
         """Return the first version of an exam, without its resources.
 
@@ -70,6 +86,7 @@ class Bench:
             digest=digest(content),
             problems=written(problems, stored_places(exam)),
             edition=self.tables.edition,
+            assessment=assessment,
         )
 
 

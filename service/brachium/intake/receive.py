@@ -68,9 +68,9 @@ def coded(
     recorded = desk.clock()
     status = ExamStatus(exam.status)
     stamp = Stamp(recorded=recorded, version=1, report_status=status.value)
-    encoded = desk.encode(exam, stamp)
+    encoded, assessment = desk.work_out(exam, stamp)
     everything = (*problems, *encoded.problems)
-    version = desk.version(exam, everything, recorded, status)
+    version = desk.version(exam, everything, assessment, recorded, status)
     record = provenance(exam, encoded.resources, desk.tables, desk.coding, stamp, version.digest)
     return replace(version, resources=(*encoded.resources, record)), everything
 

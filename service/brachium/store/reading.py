@@ -14,7 +14,7 @@ def exam(db: sqlite3.Connection, exam_id: str, version: int | None) -> ExamVersi
     """Return an exam version, or the newest."""
     row = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " reason FROM stored_exam WHERE id = ?1 AND (?2 IS NULL OR version = ?2)"
+        " assessment, reason FROM stored_exam WHERE id = ?1 AND (?2 IS NULL OR version = ?2)"
         " ORDER BY version DESC LIMIT 1",
         (exam_id, version),
     ).fetchone()
@@ -25,7 +25,8 @@ def exam_by_identifier(db: sqlite3.Connection, system: str, value: str) -> ExamV
     """Return the newest version of the exam with this identifier."""
     row = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " reason FROM stored_exam WHERE system = ? AND value = ? ORDER BY version DESC LIMIT 1",
+        " assessment, reason FROM stored_exam WHERE system = ? AND value = ?"
+        " ORDER BY version DESC LIMIT 1",
         (system, value),
     ).fetchone()
     return _exam(row) if row else None
@@ -35,7 +36,7 @@ def versions(db: sqlite3.Connection, exam_id: str) -> tuple[ExamVersion, ...]:
     """Return every version of an exam, oldest first."""
     rows = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " reason FROM stored_exam WHERE id = ? ORDER BY version",
+        " assessment, reason FROM stored_exam WHERE id = ? ORDER BY version",
         (exam_id,),
     )
     return tuple(_exam(row) for row in rows)

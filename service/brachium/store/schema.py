@@ -37,6 +37,7 @@ CREATE TABLE exam_version (
   edition TEXT NOT NULL,
   reason TEXT NOT NULL,
   problems BLOB NOT NULL,
+  assessment BLOB NOT NULL,
   content BLOB NOT NULL,
   UNIQUE (exam, version)
 ) STRICT;
@@ -102,7 +103,7 @@ CREATE TABLE search (
 
 CREATE VIEW stored_exam AS
 SELECT exam_version.pk, exam.id, system, value, version, status, recorded, content, digest,
-  problems, edition, reason
+  problems, edition, assessment, reason
 FROM exam JOIN exam_version ON exam_version.exam = exam.pk;
 
 CREATE VIEW stored_resource AS
