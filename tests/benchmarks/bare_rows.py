@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ WRITTEN = ("exam", "exam_version", "resource_version", "member", "audit", "waiti
 
 def rows_of_one_exam(database: Path) -> dict[str, list[tuple[Any, ...]]]:
     """Return what one post wrote: all rows of a database that holds one exam."""
-    with sqlite3.connect(database) as db:
+    with closing(sqlite3.connect(database)) as db:
         return {table: db.execute(f"SELECT * FROM {table}").fetchall() for table in WRITTEN}
 
 

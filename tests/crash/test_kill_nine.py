@@ -9,6 +9,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +41,8 @@ class Stream(threading.Thread):
                 self.promised.append(content["id"])
         except (OSError, http.client.HTTPException):
             return
+        finally:
+            connection.close()
 
 
 def bodies(lane: str) -> Iterator[bytes]:
@@ -77,7 +80,7 @@ def test_exm_05_bnd_06_nothing_promised_is_lost_and_nothing_is_half(tmp_path):
     assert len(promised) > KILLS, "too few posts came through to show anything"
 
     service = Running(tmp_path)
-    with sqlite3.connect(service.database) as db:
+    with closing(sqlite3.connect(service.database)) as db:
         assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         stored = [row[0] for row in db.execute("SELECT id FROM exam")]
     assert set(promised) <= set(stored)
