@@ -77,7 +77,7 @@ def computed(
     resource = frame.observation(
         derived.key, status, static.search, static.head, amount, static.tail, rest
     )
-    return Compared(derived.joint, resource, status, derived.statement[:-1], derived.flagged)
+    return Compared(derived.joint, resource, status)
 
 
 @lru_cache(maxsize=8192)

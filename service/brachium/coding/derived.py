@@ -28,19 +28,16 @@ from brachium.tables.concepts import (
 
 
 class Compared(NamedTuple):
-    """A coded side difference or computed value, and what the report says about it."""
+    """A coded side difference or computed value."""
 
     joint: str
     resource: Resource
     status: str
-    text: str
-    flagged: bool
 
 
 class _Static(NamedTuple):
     head: str
     tail: str
-    name: str
     search: tuple[SearchValue, ...]
 
 
@@ -74,9 +71,7 @@ def side_difference(
     resource = frame.observation(
         difference.key, status, static.search, static.head, compared, static.tail, rest
     )
-    more = ", more than measuring alone explains" if difference.flagged else ""
-    text = f"{static.name}: {compared}{more}"
-    return Compared(what.joint, resource, status, text, bool(difference.flagged))
+    return Compared(what.joint, resource, status)
 
 
 _DEG = f'"unit":"deg","system":"{UCUM}","code":"deg"'
@@ -93,7 +88,6 @@ def _difference_static(
     return _Static(
         f'{category(vocabulary)},"code":{{"coding":{dump(codings)},"text":"{inside(name)}: ',
         f'"}},"bodySite":{site.text}',
-        name,
         (*search_codes(codings), *site.search),
     )
 
@@ -172,7 +166,6 @@ def _panel_static(vocabulary: Vocabulary, joint: str) -> _Static:
     return _Static(
         f'{category(vocabulary)},"code":{{"coding":{dump(codings)},"text":"{inside(text)}',
         f'"}},"bodySite":{site.text}',
-        text,
         (*search_codes(codings), *site.search),
     )
 

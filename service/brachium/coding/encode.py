@@ -9,6 +9,7 @@ from brachium.assess.assessment import Assessment
 from brachium.coding.computed import computed, goes_out
 from brachium.coding.derived import Compared, panel, side_difference
 from brachium.coding.frame import Frame
+from brachium.coding.narrative import account
 from brachium.coding.observation import Said, observation
 from brachium.coding.options import CodingOptions, Encoded, Stamp
 from brachium.coding.parties import examiner, facility, patient
@@ -58,7 +59,8 @@ def encode(
         if goes_out(derived, vocabulary)
     ]
     panels = _panels(said, compared, vocabulary, frame)
-    envelope = report(said, compared, panels, skipped, vocabulary, frame)
+    words = account(exam, leaves, assessment, tables, stamp)
+    envelope = report(words, panels, skipped, vocabulary, frame)
     return Encoded(
         (
             patient(vocabulary, frame),

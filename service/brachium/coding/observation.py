@@ -16,17 +16,12 @@ from brachium.records import Resource
 
 
 class Said(NamedTuple):
-    """A coded leaf: its resource, and what the report says about it.
-
-    ``words`` name its result, or say why there is none.
-    """
+    """A coded leaf."""
 
     leaf: Leaf
     resource: Resource
     status: str
     template: Template
-    words: str
-    interpretation: str | None
 
 
 def subject_of(leaf: Leaf) -> Subject:
@@ -77,19 +72,18 @@ def observation(
     finding = leaf.finding
     made = template(vocabulary, subject_of(leaf))
     status, components = frame.status(leaf.key), made.components
-    interpretation, said, text, rest = None, made.absence, "", ""
+    text = rest = ""
     if finding.absent is None:
-        value, said, text, own = result(finding, vocabulary)
+        value, text, own = result(finding, vocabulary)
         rest = f",{value}"
         components = f"{own},{components}" if own and components else own or components
     elif status != "entered-in-error":
         status = "cancelled"
     if judgement is not None:
-        interpretation = judgement.interpretation
-        rest += judged(vocabulary, interpretation, judgement.reference)
+        rest += judged(vocabulary, judgement.interpretation, judgement.reference)
     if components:
         rest += f',"component":[{components}]'
     if finding.note is not None:
         rest += f',"note":[{{"text":{dump(finding.note)}}}]'
     resource = frame.observation(leaf.key, status, made.search, made.head, text, made.tail, rest)
-    return Said(leaf, resource, status, made, said, interpretation)
+    return Said(leaf, resource, status, made)

@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
-from brachium.coding.derived import Compared, reference
+from brachium.coding.derived import reference
 from brachium.coding.frame import Frame
 from brachium.coding.jsontext import dump, inside
-from brachium.coding.narrative import conclusion, narrative, not_examined
-from brachium.coding.observation import Said, subject_of
-from brachium.coding.templates import template
+from brachium.coding.narrative import Account
 from brachium.coding.vocabulary import Vocabulary
 from brachium.exam.findings import Finding
 from brachium.exam.leaves import Leaf
@@ -22,28 +20,25 @@ REPORT_CATEGORY = "physical-examination-report"
 
 
 def report(
-    said: Sequence[Said],
-    compared: Sequence[Compared],
+    told: Account,
     panels: Sequence[Resource],
     skipped: Sequence[Leaf],
     vocabulary: Vocabulary,
     frame: Frame,
 ) -> Resource:
     """Return the report; ``skipped`` are the leaves that were not examined (EXM-15)."""
-    entries = [_skipped_text(leaf, vocabulary) for leaf in skipped]
     status = frame.stamp.report_status
     by = frame.exam.identifier
     panel_text = ",".join(reference(panel) for panel in panels)
     result = f',"result":[{panel_text}]' if panels else ""
-    told = conclusion(said, compared, entries, frame)
-    text = {"status": "generated", "div": narrative(said, compared, entries, frame)}
+    text = {"status": "generated", "div": told.div}
     extensions = _extensions(skipped, vocabulary, frame)
     body = (
         f'{{"text":{dump(text)},{extensions}'
         f'"identifier":[{dump({"system": by.system, "value": by.value})}],"status":"{status}",'
         f"{_static(vocabulary)},{frame.shared},"
         f'"performer":[{{"reference":"{frame.examiner}"}},{{"reference":"{frame.facility}"}}]'
-        f'{result},"conclusion":"{inside(told)}"}}'
+        f'{result},"conclusion":"{inside(told.conclusion)}"}}'
     )
     resource_id = frame.ids.of("DiagnosticReport")
     return Resource(
@@ -105,7 +100,3 @@ def _entry(finding: Finding, url: str) -> dict[str, Any]:
         values = value if isinstance(value, tuple | list) else (value,)
         parts += [{"url": name, "valueString": str(word)} for word in values]
     return {"url": url, "extension": parts}
-
-
-def _skipped_text(leaf: Leaf, vocabulary: Vocabulary) -> str:
-    return not_examined(leaf.finding, template(vocabulary, subject_of(leaf)))

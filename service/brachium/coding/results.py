@@ -13,7 +13,6 @@ from brachium.coding.fhir import ORDINAL, UCUM, YES_NO
 from brachium.coding.jsontext import dump, fragment, number
 from brachium.coding.vocabulary import Vocabulary
 from brachium.exam.findings import Converted, Finding, Motion, Quantity, Sign, Strength
-from brachium.tables.concepts import in_text
 
 _SCORE = f'"unit":"/10","system":"{UCUM}","code":"{{score}}"}}'
 
@@ -21,13 +20,11 @@ _SCORE = f'"unit":"/10","system":"{UCUM}","code":"{{score}}"}}'
 class Result(NamedTuple):
     """What a finding is turned into.
 
-    ``value`` is one JSON member; ``words`` name the result; ``text`` is appended to code.text;
-    ``components`` is the JSON text of the components, separated by commas. Nothing here holds what
-    the examiner wrote freely.
+    ``value`` is one JSON member; ``text`` is appended to code.text; ``components`` is the JSON text
+    of the components, separated by commas. Nothing here holds what the examiner wrote freely.
     """
 
     value: str
-    words: str
     text: str = ""
     components: str = ""
 
@@ -46,12 +43,7 @@ def result(finding: Finding, vocabulary: Vocabulary) -> Result:
 def _motion(finding: Motion, vocabulary: Vocabulary) -> Result:
     measured = finding.angle or finding.distance
     if measured is not None:
-        said = f"{number(measured.value)} {vocabulary.tables.units[measured.unit].label}"
-        if not isinstance(measured, Converted):
-            return Result(quantity(measured, vocabulary), said)
-        entered = f"{number(measured.original.value)} {measured.original.unit}"
-        original = _original(measured, vocabulary)
-        return Result(quantity(measured, vocabulary), f"{said}, entered as {entered}", "", original)
+        return Result(quantity(measured, vocabulary), "", _original(measured, vocabulary))
     if finding.end is not None:
         return _end(finding, finding.end, vocabulary)
     row = vocabulary.tables.motions[finding.joint, finding.motion]
@@ -76,7 +68,7 @@ def _end(finding: Motion, end: str, vocabulary: Vocabulary) -> Result:
     if original := _original(finding.magnitude, vocabulary):
         parts.append(original)
     said = words.end(end, abs(position))
-    return Result(_value(position, unit, vocabulary), said, f": {said}", ",".join(parts))
+    return Result(_value(position, unit, vocabulary), f": {said}", ",".join(parts))
 
 
 def _sign(finding: Sign, vocabulary: Vocabulary) -> Result:
@@ -85,7 +77,7 @@ def _sign(finding: Sign, vocabulary: Vocabulary) -> Result:
         return found
     digits = number(finding.severity)
     component = component_of(vocabulary, "severity", f'"valueQuantity":{{"value":{digits},{_SCORE}')
-    return Result(found.value, f"{found.words}, {digits}/10", "", component)
+    return Result(found.value, "", component)
 
 
 def _strength(finding: Strength, vocabulary: Vocabulary) -> Result:
@@ -100,8 +92,7 @@ def _strength(finding: Strength, vocabulary: Vocabulary) -> Result:
         + (f",{_original(trial, vocabulary)}" if isinstance(trial, Converted) else "")
         for trial in finding.trials
     ]
-    said = f"{number(best.value)} {units[best.unit].label}, {how}"
-    return Result(quantity(best, vocabulary), said, f", {how}", ",".join(trials))
+    return Result(quantity(best, vocabulary), f", {how}", ",".join(trials))
 
 
 def quantity(measured: Quantity, vocabulary: Vocabulary) -> str:
@@ -142,9 +133,7 @@ def _outcome(part: str, sign: str, present: bool, vocabulary: Vocabulary) -> Res
     said = row.present if present else row.absent
     # R4 Observation 10.1.4.6 discourages a boolean
     coding = vocabulary.standard(YES_NO, "Y" if present else "N")
-    return Result(
-        f'"valueCodeableConcept":{dump({"coding": [coding], "text": said})}', in_text(said)
-    )
+    return Result(f'"valueCodeableConcept":{dump({"coding": [coding], "text": said})}')
 
 
 @lru_cache(maxsize=1024)
@@ -158,7 +147,7 @@ def _grade(scale: str, grade: str, vocabulary: Vocabulary) -> Result:
         "display": row.label,
     }
     value = f'"valueCodeableConcept":{dump({"coding": [coding], "text": text})}'
-    return Result(value, f"{text} ({in_text(row.label)})")
+    return Result(value)
 
 
 @lru_cache(maxsize=64)
@@ -166,4 +155,4 @@ def _overall(outcome: str, vocabulary: Vocabulary) -> Result:
     codings = vocabulary.codings(f"outcome-{outcome}")
     text = vocabulary.tables.concepts[f"outcome-{outcome}"].display
     value = f'"valueCodeableConcept":{dump({"coding": codings, "text": text})}'
-    return Result(value, in_text(text))
+    return Result(value)
