@@ -46,6 +46,28 @@ class Problem:
         return path
 
 
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One code that problems can have, as the table of rules tells it.
+
+    Whoever makes such problems owns the row, and makes them from it.
+    """
+
+    code: str
+    severity: Severity
+    title: str
+    reason: str
+    remedy: str
+    source: str
+
+    def problem(
+        self, pointer: str, message: str, issue_type: str = "business-rule", remedy: str = ""
+    ) -> Problem:
+        """Return a problem of this code; the way out is the row's unless a nearer one is known."""
+        way_out = remedy or self.remedy
+        return Problem(self.code, self.severity, pointer, message, way_out, self.source, issue_type)
+
+
 def refuses(problems: Iterable[Problem]) -> bool:
     """Tell whether any problem is an error: errors refuse, warnings travel with the record."""
     return any(problem.severity is Severity.ERROR for problem in problems)

@@ -103,7 +103,7 @@ def test_err_02_every_status_has_an_issue_type_of_r4():
 
 def test_err_04_every_code_in_an_answer_is_documented(service):
     listed = {one["code"] for one in service.get("/rules").json()["rules"]}
-    systems = service.get("/fhir/CodeSystem/problem").json()
+    systems = service.get("/fhir/CodeSystem/problem-codes").json()
     assert {one["code"] for one in systems["concept"]} == listed | {"all-well"}
     answers = [
         service.post("/exams", raw_example(f"refused/{name}"))

@@ -157,7 +157,7 @@ def test_exm_17_the_example_of_the_document_is_accepted(service, document):
 
 def codes_in_the_package():
     """Every code that is written where a problem is made."""
-    makers = {"Problem", "_Kind", "Notice", "_refusal", "_changed", "Rule"}
+    makers = {"Problem", "Listed", "_Kind", "Notice", "Rule"}
     for path in (ROOT / "service" / "brachium").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") in makers:

@@ -15,7 +15,7 @@ from brachium.api.media import FHIR_JSON, PROBLEM, prefers_outcome
 from brachium.problems import Problem
 
 FHIR_ROOT = "/fhir"
-PROBLEM_SYSTEM = "/CodeSystem/problem"
+PROBLEM_SYSTEM = "/CodeSystem/problem-codes"
 
 
 def header(scope: Scope, name: bytes) -> str | None:

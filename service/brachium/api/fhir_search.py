@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from brachium.api.capability import REVINCLUDE, REVINCLUDED, Parameter, Served
 from brachium.api.faults import BadParameter
 from brachium.api.requests import printable
-from brachium.problems import Problem, Severity
+from brachium.problems import Listed, Problem, Severity
 
 RESULT_PARAMETERS = frozenset({"_format", "_count", "_revinclude", "_after"})
 _ID = re.compile(r"[A-Za-z0-9.-]{1,64}")
@@ -59,17 +59,22 @@ def understood(
     return query
 
 
+_IGNORED = Listed(
+    "parameter-ignored",
+    Severity.WARNING,
+    "A search parameter was not looked at.",
+    "The result may hold more than was asked for.",
+    "Compare the search with the CapabilityStatement.",
+    "FHIR R4 3.1.1.3",
+)
+LISTED = (_IGNORED,)
+
+
 def ignored_problem(names: Iterable[str]) -> tuple[Problem, ...]:
     """Return a warning for each parameter that was not looked at (FHIR R4 search 3.1.1.3)."""
     return tuple(
-        Problem(
-            code="parameter-ignored",
-            severity=Severity.WARNING,
-            pointer="",
-            message=f"The parameter {name} is not known here and was ignored.",
-            remedy="Compare the search with the CapabilityStatement.",
-            source="FHIR R4 3.1.1.3",
-            issue_type="not-supported",
+        _IGNORED.problem(
+            "", f"The parameter {name} is not known here and was ignored.", "not-supported"
         )
         for name in names
     )

@@ -14,10 +14,10 @@ from brachium.api.catalogue import catalogue
 from brachium.api.caution import CAUTION
 from brachium.api.docs_page import POLICY, page
 from brachium.api.faults import Unavailable
-from brachium.api.listed import Listed
 from brachium.api.media import JSON, SCHEMA_JSON
 from brachium.api.requests import unchanged
 from brachium.api.rules import rules_json
+from brachium.problems import Listed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

@@ -15,7 +15,7 @@ from starlette.requests import Request
 from brachium.api.answers import header
 from brachium.api.faults import BadParameter, NotJson, Refused, Stale, Unconditional, WrongMediaType
 from brachium.api.media import is_json_body
-from brachium.problems import Problem, Severity
+from brachium.problems import Listed, Problem, Severity
 
 _ETAG = re.compile(r'(?:W/)?"(\d{1,9})"')
 _JSON_TOKEN = re.compile(rb'"(?:[^"\\]|\\.)*"|[{}\[\],:]', re.DOTALL)
@@ -130,33 +130,44 @@ def reason_in(members: dict[str, bytes]) -> str:
     return value
 
 
-def _refusal(code: str, pointer: str, message: str, remedy: str) -> Problem:
-    source = "FHIR R4 observation-status; own convention: every later change says why"
-    return Problem(code, Severity.ERROR, pointer, message, remedy, source, "required")
+_SOURCE = "FHIR R4 observation-status; own convention: every later change says why"
+_INCOMPLETE = Listed(
+    "change-incomplete",
+    Severity.ERROR,
+    "A change lacks a member.",
+    "A correction is the whole exam, not a part of it.",
+    'Send {"reason": why, "exam": the whole exam} to correct, {"reason": why} to withdraw.',
+    _SOURCE,
+)
+_UNKNOWN_MEMBER = Listed(
+    "change-unknown-member",
+    Severity.ERROR,
+    "A change has a member that is not known.",
+    "Dropping it in silence could lose what was meant.",
+    "Send the members that the operation describes.",
+    _SOURCE,
+)
+_UNFIT_REASON = Listed(
+    "change-unfit-reason",
+    Severity.ERROR,
+    "The reason of a change cannot be kept.",
+    "It is text of limited length.",
+    f"Say in 1 to {MAX_REASON} characters why the stored exam changes.",
+    _SOURCE,
+)
+LISTED = (_INCOMPLETE, _UNKNOWN_MEMBER, _UNFIT_REASON)
 
 
 def _missing(name: str) -> Problem:
-    return _refusal(
-        "change-incomplete",
-        f"/{name}",
-        f"The member {name} is missing.",
-        'Send {"reason": why, "exam": the whole exam} to correct, {"reason": why} to withdraw.',
-    )
+    return _INCOMPLETE.problem(f"/{name}", f"The member {name} is missing.", "required")
 
 
 def _unknown(members: tuple[str, ...]) -> Problem:
-    return _refusal(
-        "change-unknown-member",
-        "",
-        "The change has a member that is not known here.",
-        f"Send only: {', '.join(members)}.",
-    )
+    """The name is not told: it could be anything, and the known ones are few."""
+    message = "The change has a member that is not known here."
+    return _UNKNOWN_MEMBER.problem("", message, "structure", f"Send only: {', '.join(members)}.")
 
 
 def _unfit_reason() -> Problem:
-    return _refusal(
-        "change-unfit-reason",
-        "/reason",
-        "The reason of a change is not a text that can be kept.",
-        f"Say in 1 to {MAX_REASON} characters why the stored exam changes.",
-    )
+    message = "The reason of a change is not a text that can be kept."
+    return _UNFIT_REASON.problem("/reason", message, "value")

@@ -6,9 +6,12 @@ from typing import TYPE_CHECKING
 
 import orjson
 
+from brachium.api import fhir_search, requests
 from brachium.api.faults import STATUSES
-from brachium.api.listed import Listed
-from brachium.api.other_codes import ELSEWHERE
+from brachium.coding import vocabulary
+from brachium.exam import shape_codes
+from brachium.intake import refusals
+from brachium.problems import Listed, Severity
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -18,11 +21,14 @@ if TYPE_CHECKING:
 
 def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     """Return every code that answers carry: of the model, of the service, and the others."""
-    rows = [Listed(r.code, r.severity.value, r.title, r.reason, r.remedy, r.source) for r in model]
+    rows = [Listed(r.code, r.severity, r.title, r.reason, r.remedy, r.source) for r in model]
     # two exceptions may share one row
     faults = {found.code: found for found in STATUSES.values()}
-    rows += [Listed(r.code, "error", r.title, "", r.remedy, r.source) for r in faults.values()]
-    rows += ELSEWHERE
+    rows += [
+        Listed(r.code, Severity.ERROR, r.title, "", r.remedy, r.source) for r in faults.values()
+    ]
+    for owner in (shape_codes, refusals, vocabulary, requests, fhir_search):
+        rows += owner.LISTED
     return tuple(sorted(rows, key=lambda row: row.code))
 
 

@@ -12,7 +12,7 @@ import orjson
 from brachium.api.answers import PROBLEM_SYSTEM
 
 if TYPE_CHECKING:
-    from brachium.api.listed import Listed
+    from brachium.problems import Listed
     from brachium.tables.gather import Tables
     from brachium.tables.rows import Grade, Map
 

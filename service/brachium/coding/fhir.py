@@ -41,7 +41,6 @@ class OwnUrls:
 
     def __init__(self, canonical: str) -> None:
         self.concepts = f"{canonical}/CodeSystem/arm-exam"
-        self.problems = f"{canonical}/CodeSystem/problem-codes"
         self.service = f"{canonical}/service"
         self.payload = f"{canonical}/payload-sha-256"
         self._canonical = canonical

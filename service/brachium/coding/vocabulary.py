@@ -8,11 +8,30 @@ from typing import Any, NamedTuple
 from brachium.coding.fhir import LOINC, SNOMED, STANDS_FOR, UCUM, OwnUrls
 from brachium.coding.jsontext import dump
 from brachium.coding.options import CodingOptions
-from brachium.problems import Problem, Severity
+from brachium.problems import Listed, Problem, Severity
 from brachium.tables.load import Tables
 from brachium.tables.rows import Code, Map
 
 _ORDER = {LOINC: 0, SNOMED: 1}
+
+
+_UNMAPPED = Listed(
+    "unmapped-concept",
+    Severity.INFORMATION,
+    "A concept has no standard code.",
+    "It goes out with our own code and text; no code is guessed.",
+    "Read the own code, or map it in an overlay of the tables.",
+    "mapping tables",
+)
+_UNVERIFIED = Listed(
+    "unverified-code",
+    Severity.INFORMATION,
+    "A code went out that is not confirmed in its release.",
+    "Its side or meaning was inferred.",
+    "Check it against the release, or switch unverified codes off.",
+    "mapping tables",
+)
+LISTED = (_UNMAPPED, _UNVERIFIED)
 
 
 class Notice(NamedTuple):
@@ -112,18 +131,18 @@ class Vocabulary:
 
     def _unmapped(self, concept: str) -> Notice:
         return Notice(
-            "unmapped-concept",
+            _UNMAPPED.code,
             concept,
             f"No standard code goes out for {concept}: it has our own code and text only.",
-            "Read the own code, or map it in an overlay of the tables.",
+            _UNMAPPED.remedy,
             f"mapping tables, edition {self.tables.edition}",
         )
 
     def _unverified(self, row: Code) -> Notice:
         return Notice(
-            "unverified-code",
+            _UNVERIFIED.code,
             f"{row.system}|{row.code}",
             f"Code {row.code} of {row.system} went out although it is not verified: {row.display}.",
-            "Check it against the release, or switch unverified codes off.",
+            _UNVERIFIED.remedy,
             row.source,
         )

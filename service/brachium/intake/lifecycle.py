@@ -10,12 +10,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from brachium.problems import Problem, Severity
+from brachium.intake.refusals import (
+    EXAM_IDENTIFIER_CHANGED,
+    EXPECTED_VERSION_MISSING,
+    PATIENT_CHANGED,
+    REASON_MISSING,
+    REASON_UNREADABLE,
+    STATUS_STEP,
+)
 from brachium.records import ExamStatus
 
 if TYPE_CHECKING:
     from brachium.exam.findings import Exam
     from brachium.exam.leaves import Leaf
+    from brachium.problems import Listed, Problem
 
 DRAFT, FINAL = ExamStatus.PRELIMINARY, ExamStatus.FINAL
 AMENDED, CORRECTED = ExamStatus.AMENDED, ExamStatus.CORRECTED
@@ -33,8 +41,6 @@ STEPS: Mapping[ExamStatus, frozenset[ExamStatus]] = {
 # the side or the motion under the same key) means that the record was wrong.
 QUALIFIERS = {"note", "method", "position", "limited_by"}
 _KEY_AND_SIDE = {"key", "side"}  # both are in the leaf, after "both" was expanded
-
-_SOURCE = "FHIR R4 observation-status, diagnostic-report-status; own convention"
 
 
 def may_step(old: ExamStatus, new: ExamStatus) -> bool:
@@ -91,21 +97,14 @@ def identity_problems(old: Exam, new: Exam) -> tuple[Problem, ...]:
     """Return problems for content that is about another exam or another person (COR-07)."""
     problems = []
     if old.identifier != new.identifier:
-        problems.append(_changed("exam-identifier-changed", "/identifier", "exam"))
+        problems.append(_changed(EXAM_IDENTIFIER_CHANGED, "/identifier", "exam"))
     if old.patient.identifier != new.patient.identifier:
-        problems.append(_changed("patient-changed", "/patient/identifier", "patient"))
+        problems.append(_changed(PATIENT_CHANGED, "/patient/identifier", "patient"))
     return tuple(problems)
 
 
-def _changed(code: str, pointer: str, what: str) -> Problem:
-    return Problem(
-        code=code,
-        severity=Severity.ERROR,
-        pointer=pointer,
-        message=f"A correction must keep the identifier of the {what}.",
-        remedy="Withdraw the exam with a reason and enter it again under a new exam identifier.",
-        source="FHIR R4 lifecycle; own convention: the subject of a stored exam never changes",
-    )
+def _changed(row: Listed, pointer: str, what: str) -> Problem:
+    return row.problem(pointer, f"A correction must keep the identifier of the {what}.")
 
 
 def step_problem(old: str, new: str, pointer: str = "/status") -> Problem:
@@ -114,14 +113,8 @@ def step_problem(old: str, new: str, pointer: str = "/status") -> Problem:
         WITHDRAWN.value: "What was withdrawn stays so: use a new identifier or key.",
         DRAFT.value: "A draft can only be edited, closed or withdrawn.",
     }
-    return Problem(
-        code="status-step",
-        severity=Severity.ERROR,
-        pointer=pointer,
-        message=f"The status {new} cannot follow {old}.",
-        remedy=remedies.get(old, "Send the corrected exam with status final, or withdraw it."),
-        source=_SOURCE,
-    )
+    message = f"The status {new} cannot follow {old}."
+    return STATUS_STEP.problem(pointer, message, remedy=remedies.get(old, ""))
 
 
 def posted_step_problems(current: ExamStatus, posted: str) -> tuple[Problem, ...]:
@@ -139,34 +132,16 @@ def returning_problem(index: int) -> Problem:
 def reason_problems(reason: str) -> tuple[Problem, ...]:
     """Return a problem when a change says no reason, or none that can be shown (COR-01)."""
     if not reason.strip():
-        return (_reason("reason-missing", "A change of a stored exam needs a reason.", "required"),)
+        message = "A change of a stored exam needs a reason."
+        return (REASON_MISSING.problem("/reason", message, "required"),)
     # FHIR R4 string: no control characters but tab and line ends; narrative is XML besides
     if any((char < " " and char not in "\t\n\r") or char in "\ufffe\uffff" for char in reason):
         message = "The reason holds control characters."
-        return (_reason("reason-unreadable", message, "value"),)
+        return (REASON_UNREADABLE.problem("/reason", message, "value"),)
     return ()
-
-
-def _reason(code: str, message: str, issue_type: str) -> Problem:
-    return Problem(
-        code=code,
-        severity=Severity.ERROR,
-        pointer="/reason",
-        message=message,
-        remedy="Say in plain words why the exam is changed.",
-        source="own convention; the reason goes into Provenance (FHIR R4 Provenance.reason)",
-        issue_type=issue_type,
-    )
 
 
 def expectation_problem() -> Problem:
     """Return the problem of a change that does not say which version it changes."""
-    return Problem(
-        code="expected-version-missing",
-        severity=Severity.ERROR,
-        pointer="",
-        message="A change has to name the version it changes.",
-        remedy="Read the exam and name its version.",
-        source="FHIR R4 http 3.1.0.5 (version aware updates)",
-        issue_type="required",
-    )
+    message = "A change has to name the version it changes."
+    return EXPECTED_VERSION_MISSING.problem("", message, "required")

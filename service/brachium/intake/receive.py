@@ -10,14 +10,20 @@ from brachium.coding.provenance import provenance
 from brachium.intake.desk import Bench, Desk, answered
 from brachium.intake.lifecycle import WITHDRAWN
 from brachium.intake.receipt import Outcome, Receipt
-from brachium.problems import Problem, Severity
+from brachium.intake.refusals import EXAM_WITHDRAWN
 from brachium.records import ExamStatus, StoredResource
 from brachium.store.port import Outcome as Added
 
 if TYPE_CHECKING:
     from brachium.exam.findings import Exam
+    from brachium.problems import Problem
     from brachium.records import ExamVersion
 
+_WITHDRAWN = EXAM_WITHDRAWN.problem(
+    "/identifier",
+    "This exam was withdrawn; the same content does not bring it back.",
+    "conflict",
+)
 _OUTCOMES = {
     Added.CREATED: Outcome.CREATED,
     Added.SAME: Outcome.SAME,
@@ -42,7 +48,7 @@ def receive(desk: Desk, raw: bytes) -> Receipt:
     if stored is None or outcome is Outcome.CONFLICT:
         return Receipt(outcome, (), stored)
     if outcome is Outcome.SAME and stored.status is WITHDRAWN:
-        return Receipt(Outcome.CONFLICT, (*problems, _withdrawn()), stored)
+        return Receipt(Outcome.CONFLICT, (*problems, _WITHDRAWN), stored)
     if stored.digest != version.digest:  # a late repeat: the exam has moved on since
         return Receipt(outcome, (), stored)
     return Receipt(outcome, problems, answered(stored, problems))
@@ -77,15 +83,3 @@ def coded(
 
 def _unread(broken: bool) -> Outcome:
     return Outcome.BROKEN if broken else Outcome.REFUSED
-
-
-def _withdrawn() -> Problem:
-    return Problem(
-        code="exam-withdrawn",
-        severity=Severity.ERROR,
-        pointer="/identifier",
-        message="This exam was withdrawn; the same content does not bring it back.",
-        remedy="Enter it again under a new exam identifier.",
-        source="FHIR R4 observation-status; own convention",
-        issue_type="conflict",
-    )
