@@ -1,5 +1,8 @@
 """What is stored: frozen rows without medicine in them.
 
+An exam makes hundreds of the smaller ones, which are therefore named tuples: they are made three
+times as fast as frozen dataclasses.
+
 The stored truth is text. A :class:`Resource` is one FHIR resource without the part that the store
 decides (version, time of the version); :class:`StoredResource` is that resource as it leaves.
 """
@@ -8,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class ExamStatus(StrEnum):
@@ -20,8 +24,7 @@ class ExamStatus(StrEnum):
     ENTERED_IN_ERROR = "entered-in-error"
 
 
-@dataclass(frozen=True, slots=True)
-class SearchValue:
+class SearchValue(NamedTuple):
     """One row of the search index: FHIR search parameter name and the value to find it by.
 
     ``value`` is text in one of these shapes: ``system|code`` for a token, ``Type/id`` for a
@@ -32,8 +35,7 @@ class SearchValue:
     value: str
 
 
-@dataclass(frozen=True, slots=True)
-class Resource:
+class Resource(NamedTuple):
     """One coded resource before it is stored.
 
     ``body`` is JSON object text in UTF-8 that holds every member except ``resourceType``, ``id``,
@@ -53,18 +55,22 @@ class Resource:
 
     def text(self, version: int, updated: str) -> bytes:
         """Return the whole resource as JSON text; ``updated`` is a FHIR instant."""
-        profiles = ",".join(f'"{url}"' for url in self.profile)
-        profile = f',"profile":[{profiles}]' if profiles else ""
-        stamp = f',"issued":"{updated}"' if self.issued else ""
+        kind, identity, body, _, issued, profile, _ = self
+        profiles = f',"profile":[{_quoted(profile)}]' if profile else ""
+        stamp = f',"issued":"{updated}"' if issued else ""
+        comma = "," if len(body) > 2 else ""
         head = (
-            f'{{"resourceType":"{self.type}","id":"{self.id}","meta":{{"versionId":"{version}",'
-            f'"lastUpdated":"{updated}"{profile}}}{stamp}'
-        ).encode()
-        return head + (b"," if len(self.body) > 2 else b"") + self.body[1:]
+            f'{{"resourceType":"{kind}","id":"{identity}","meta":{{"versionId":"{version}",'
+            f'"lastUpdated":"{updated}"{profiles}}}{stamp}{comma}'
+        )
+        return head.encode() + body[1:]
 
 
-@dataclass(frozen=True, slots=True)
-class StoredResource:
+def _quoted(texts: tuple[str, ...]) -> str:
+    return ",".join(f'"{text}"' for text in texts)
+
+
+class StoredResource(NamedTuple):
     """One version of a resource as it leaves: ``text`` is the whole JSON object."""
 
     type: str

@@ -38,7 +38,7 @@ def test_a_concept_that_cannot_be_coded_is_a_fault():
 )
 def test_the_proof_of_shape_bites(old, new):
     resources = [
-        replace(one, body=one.body.replace(old, new)) for one in code(move(150)).encoded.resources
+        one._replace(body=one.body.replace(old, new)) for one in code(move(150)).encoded.resources
     ]
     assert faults(code(move(150)).encoded.resources) == []
     assert faults(resources)

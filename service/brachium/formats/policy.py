@@ -8,7 +8,7 @@ recoded and no number is touched.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Literal
 
 from brachium.formats import lossless
@@ -78,7 +78,7 @@ def _applied(
     if policy.not_tested == "final":
         _not_tested_as_final(resource, exam)
     after = lossless.write(resource)
-    return row if after == before else replace(row, text=after)
+    return row if after == before else row._replace(text=after)
 
 
 def _key(coding: Json) -> CodeKey:

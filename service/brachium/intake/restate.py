@@ -6,7 +6,7 @@ A withdrawal must not recode: the tables may have moved on, and what is withdraw
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -67,7 +67,7 @@ def with_status(resource: Resource, status: str) -> Resource:
     """Return the resource with another status, nothing else changed."""
     body = _STATUS.sub(f'"status":"{status}"'.encode(), resource.body, count=1)
     search = tuple(_with_status_row(row, status) for row in resource.search)
-    return replace(resource, body=body, search=search)
+    return resource._replace(body=body, search=search)
 
 
 def _with_status_row(row: SearchValue, status: str) -> SearchValue:
@@ -114,7 +114,7 @@ def withdrawn_report(report: Resource, withdrawal: Withdrawal) -> Resource:
     extensions = content.setdefault("extension", [])
     if not any(one["url"] == withdrawal.status_url for one in extensions):
         extensions.append({"url": withdrawal.status_url, "valueCode": withdrawal.posted})
-    return replace(restated, body=lossless.write(content))
+    return restated._replace(body=lossless.write(content))
 
 
 def _notice_first(div: str, notice: str) -> str:

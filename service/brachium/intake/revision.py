@@ -7,7 +7,6 @@ not change keeps its version, so that a receiver sees exactly what to take over.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import orjson
@@ -51,7 +50,7 @@ def next_version(
 def withdrawn(before: Priors, withdrawal: Withdrawal) -> tuple[Resource, ...]:
     """Return every resource of a withdrawn exam: entered in error, its content kept (COR-02)."""
     return tuple(
-        replace(withdrawn_report(prior.resource, withdrawal), version=prior.version + 1)
+        withdrawn_report(prior.resource, withdrawal)._replace(version=prior.version + 1)
         if prior.resource.type == REPORT
         else _withdrawn(prior)
         for prior in before.values()
@@ -78,7 +77,7 @@ def returning(before: Priors, coded: Iterable[Resource], goal: ExamStatus) -> li
 def _withdrawn(prior: Prior) -> Resource:
     if prior.status == IN_ERROR:
         return prior.resource
-    return replace(with_status(prior.resource, IN_ERROR), version=prior.version + 1)
+    return with_status(prior.resource, IN_ERROR)._replace(version=prior.version + 1)
 
 
 def _members(resource: Resource) -> set[str]:
@@ -129,12 +128,12 @@ class _Step:
         prior = self.before.get(coded.id)
         members = _members(coded) | (_members(prior.resource) if prior else set())
         if prior is None:
-            return replace(coded, version=1)
+            return coded._replace(version=1)
         moved = self._moved(members)
         if self._unchanged(prior, coded, moved, follows=bool(members)):
-            return replace(prior.resource, search=coded.search)
+            return prior.resource._replace(search=coded.search)
         status = self._status(prior, coded, moved, follows=bool(members))
-        return replace(with_status(coded, status), version=prior.version + 1)
+        return with_status(coded, status)._replace(version=prior.version + 1)
 
     def _unchanged(self, prior: Prior, coded: Resource, moved: set[str], *, follows: bool) -> bool:
         if coded.type == REPORT or not same_but_status(prior.resource, coded):
