@@ -49,12 +49,15 @@ class Force(NamedTuple):
 class Cells:
     """``reaches`` by place, then by mode; ``angles`` by index; the rest in posted order.
 
+    ``places`` are those of ``reaches``, by side, joint and digit.
+
     ``repeated`` pairs the first leaf with each later one that answers the same question;
     ``limited`` are reaches that something limited; ``reversed`` holds active and passive reaches of
     one place where passive is less, and by how much; ``comparisons`` are signs about both sides.
     """
 
     reaches: dict[Place, dict[str, Reach]] = field(default_factory=dict)
+    places: dict[tuple[str, str, str | None], list[Place]] = field(default_factory=dict)
     reversed: list[tuple[Reach, Reach, Decimal]] = field(default_factory=list)
     limited: list[Reach] = field(default_factory=list)
     repeated: list[tuple[Leaf, Leaf]] = field(default_factory=list)
@@ -64,6 +67,14 @@ class Cells:
     comparisons: list[Leaf] = field(default_factory=list)
     signs: list[Leaf] = field(default_factory=list)
     parts: list[Leaf] = field(default_factory=list)
+
+    def modes_at(self, place: Place) -> dict[str, Reach]:
+        """Return what is known of a place by mode, to be added to."""
+        modes = self.reaches.get(place)
+        if modes is None:
+            modes = self.reaches[place] = {}
+            self.places.setdefault(place[:3], []).append(place)
+        return modes
 
 
 _ASKED: dict[type[Any], Callable[[dict[str, Any]], tuple[Any, ...]]] = {
@@ -113,7 +124,7 @@ def _motion(cells: Cells, leaf: Leaf, finding: Motion) -> None:
     if finding.limited_by:
         cells.limited.append(reach)
     place = (leaf.side, *_PLACE(finding.__dict__))
-    modes = cells.reaches.setdefault(place, {})
+    modes = cells.modes_at(place)
     if modes.setdefault(finding.mode, reach) is reach and len(modes) == 2:
         less = modes["active"].value - modes["passive"].value
         if less > 0:

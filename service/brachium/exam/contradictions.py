@@ -97,15 +97,11 @@ def check_both_ends(case: Case) -> Founds:
 
 def _moved(case: Case, graded: Graded, mode: str) -> Iterator[tuple[Place, Reach]]:
     """Yield the reaches of the motions that a strength test moves."""
-    finding = graded.leaf.finding
-    for place, modes in case.cells.reaches.items():
-        side, joint, digit, motion, _ = place
-        if (
-            mode in modes
-            and (joint, digit, side) == (finding.joint, finding.digit, graded.leaf.side)
-            and motion in graded.row.moves
-        ):
-            yield place, modes[mode]
+    finding, cells = graded.leaf.finding, case.cells
+    for place in cells.places.get((graded.leaf.side, finding.joint, finding.digit), ()):
+        reach = cells.reaches[place].get(mode)
+        if reach is not None and place[3] in graded.row.moves:
+            yield place, reach
 
 
 def check_strong_without_motion(case: Case) -> Founds:
