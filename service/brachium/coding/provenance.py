@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+import orjson
+
 from brachium.coding.encode import vocabulary_of
 from brachium.coding.fhir import DATA_OPERATION, PARTICIPANT_TYPE
 from brachium.coding.frame import Frame
@@ -37,7 +39,7 @@ def provenance(
         if resource.version is not None and (stamp.changed is None or resource.id in stamp.changed)
     ]
     found: dict[str, Any] = {
-        "target": [_reference(target, frame.version(target.id)) for target in targets],
+        "target": _references(targets, frame),
         "occurredDateTime": exam.effective,
         "recorded": stamp.recorded,
         "activity": {"coding": [vocabulary.standard(DATA_OPERATION, stamp.activity.upper())]},
@@ -58,6 +60,15 @@ def provenance(
 
 def _reference(resource: Resource, version: int) -> dict[str, str]:
     return {"reference": f"{resource.type}/{resource.id}/_history/{version}"}
+
+
+def _references(targets: Iterable[Resource], frame: Frame) -> orjson.Fragment:
+    """Return the references as JSON text: type and id need no escaping, and there are hundreds."""
+    version = frame.version
+    listed = ",".join(
+        [f'{{"reference":"{one.type}/{one.id}/_history/{version(one.id)}"}}' for one in targets]
+    )
+    return orjson.Fragment(f"[{listed}]")
 
 
 def _author(vocabulary: Vocabulary, frame: Frame) -> dict[str, Any]:
@@ -102,7 +113,7 @@ def _revised(targets: Iterable[Resource], frame: Frame) -> list[dict[str, Any]]:
 
 def _search(targets: Iterable[Resource], frame: Frame) -> tuple[SearchValue, ...]:
     return (
-        *(SearchValue("target", f"{target.type}/{target.id}") for target in targets),
+        *[SearchValue("target", f"{target.type}/{target.id}") for target in targets],
         SearchValue("patient", frame.patient),
         SearchValue("agent", frame.examiner),
         SearchValue("recorded", frame.stamp.recorded),

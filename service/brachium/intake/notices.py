@@ -23,7 +23,7 @@ def written(problems: Iterable[Problem], places: Mapping[int, int] | None = None
             {
                 "code": problem.code,
                 "severity": problem.severity.value,
-                "pointer": _placed(problem.pointer, places or {}),
+                "pointer": _placed(problem.pointer, places) if places else problem.pointer,
                 "message": problem.message,
                 "remedy": problem.remedy,
                 "source": problem.source,

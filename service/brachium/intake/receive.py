@@ -60,9 +60,9 @@ def dry_run(desk: Bench, raw: bytes) -> Receipt:
     if examined.exam is None:
         return Receipt(_unread(examined.broken), examined.problems)
     version, problems = coded(desk, examined.exam, examined.problems)
+    now = version.recorded
     resources = tuple(
-        StoredResource(one.type, one.id, 1, version.recorded, one.text(1, version.recorded))
-        for one in version.resources
+        [StoredResource(one.type, one.id, 1, now, one.text(1, now)) for one in version.resources]
     )
     return Receipt(Outcome.PREVIEW, problems, answered(version, problems), resources)
 
