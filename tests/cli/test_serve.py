@@ -138,11 +138,22 @@ def test_what_was_answered_with_201_is_there_after_a_restart(tmp_path):
         second.stop()
 
 
+def post_good(base):
+    return httpx.post(f"{base}/exams", content=GOOD.read_bytes(), headers=JSON, timeout=30)
+
+
 def test_ops_02_ready_is_503_while_the_store_cannot_write(running):
     held = sqlite3.connect(running.database, isolation_level=None)
     try:
         held.execute("BEGIN EXCLUSIVE")
-        answer = httpx.get(f"{running.base}/ready", timeout=30)
+        with ThreadPoolExecutor(6) as waiting:
+            posts = [waiting.submit(post_good, running.base) for _ in range(6)]
+            time.sleep(0.5)
+            started = time.perf_counter()
+            answer = httpx.get(f"{running.base}/ready", timeout=30)
+            assert time.perf_counter() - started < 4
+            held.execute("ROLLBACK")
+        assert sorted(one.result().status_code for one in posts) == [200] * 5 + [201]
         assert answer.status_code == 503
         assert answer.headers["retry-after"]
         assert httpx.get(f"{running.base}/live").status_code == 200
@@ -158,7 +169,7 @@ def test_reading_goes_on_while_nobody_can_write(running):
         held.execute("BEGIN IMMEDIATE")
         with ThreadPoolExecutor(12) as waiting:
             for _ in range(12):
-                waiting.submit(httpx.get, f"{running.base}/ready", timeout=60)
+                waiting.submit(post_good, running.base)
             time.sleep(0.5)
             started = time.perf_counter()
             assert httpx.get(posted.headers["location"]).status_code == 200

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 
@@ -199,11 +200,13 @@ def test_readers_see_whole_exams_beside_the_writer(store):
 def test_ready_writes_and_says_when_it_cannot(store, database):
     assert store.ready()
     with closing(sqlite3.connect(database, isolation_level=None)) as other:
-        store._commits._db.execute("PRAGMA busy_timeout = 10")
         other.execute("BEGIN IMMEDIATE")
+        started = time.monotonic()
         assert not store.ready()
+        assert time.monotonic() - started < 5  # a write waits for 10 s
         other.execute("ROLLBACK")
     assert store.ready()
+    assert store._commits._db.execute("PRAGMA busy_timeout").fetchone() == (10_000,)
 
 
 def test_a_full_disk_is_told_and_hurts_nothing(store):

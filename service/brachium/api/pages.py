@@ -101,7 +101,7 @@ class Pages:
 
     async def ready(self) -> Response:
         """Say whether exams can be stored; 503 when they cannot."""
-        if not await self._service.work.write(self._service.store.ready):
+        if not await self._service.work.probe(self._service.store.ready):
             raise Unavailable
         return Response(b'{"status":"ready"}', media_type=JSON)
 

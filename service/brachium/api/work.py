@@ -18,12 +18,13 @@ class Work:
     """A few threads; a commit waits for the disk in one while others compute.
 
     What writes has threads of its own: while the database is locked they may all wait, and reading
-    goes on.
+    goes on. So has the question whether anything can be written, which wants an answer just then.
     """
 
     def __init__(self, threads: int = 4) -> None:
         self._readers = ThreadPoolExecutor(threads, thread_name_prefix="reading")
         self._writers = ThreadPoolExecutor(threads, thread_name_prefix="writing")
+        self._probes = ThreadPoolExecutor(1, thread_name_prefix="probing")
 
     async def run(self, task: Callable[[], T]) -> T:
         """Run a ``task`` that only reads; its result or exception arrives here."""
@@ -33,7 +34,12 @@ class Work:
         """Run a ``task`` that may write; its result or exception arrives here."""
         return await asyncio.get_running_loop().run_in_executor(self._writers, task)
 
+    async def probe(self, task: Callable[[], T]) -> T:
+        """Run a ``task`` that only asks how the store is; it never waits behind others' writing."""
+        return await asyncio.get_running_loop().run_in_executor(self._probes, task)
+
     def close(self) -> None:
         """Wait for the work under way, then end the threads."""
+        self._probes.shutdown()
         self._writers.shutdown()
         self._readers.shutdown()

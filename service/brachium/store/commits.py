@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import sqlite3
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from threading import Lock
 from typing import Generic, TypeVar, cast
 
@@ -54,8 +55,36 @@ class SharedCommits:
             if self._closed:
                 raise StoreUnavailable("the store is closed")
             if not job.done:
-                self._carry_out_all()
+                waiting = range(len(self._waiting))
+                self._carry_out_all([self._waiting.popleft() for _ in waiting])
         return job.result()
+
+    def run_soon(self, task: Callable[[sqlite3.Connection], T], seconds: float) -> T:
+        """Carry ``task`` out alone, and give up when nobody lets it begin within ``seconds``.
+
+        It waits so long for other threads, and so long again for other processes.
+        """
+        job = _Job(task)
+        if not self._turn.acquire(timeout=seconds):
+            raise StoreUnavailable("others are writing")
+        try:
+            if self._closed:
+                raise StoreUnavailable("the store is closed")
+            with self._patience(seconds):
+                self._carry_out_all([cast("_Job[object]", job)])
+        finally:
+            self._turn.release()
+        return job.result()
+
+    @contextmanager
+    def _patience(self, seconds: float) -> Iterator[None]:
+        """Wait for other processes only so long."""
+        (usual,) = self._db.execute("PRAGMA busy_timeout").fetchone()
+        self._db.execute(f"PRAGMA busy_timeout = {int(seconds * 1000):d}")
+        try:
+            yield
+        finally:
+            self._db.execute(f"PRAGMA busy_timeout = {usual:d}")
 
     def close(self) -> None:
         """Wait for the work under way, then close the connection."""
@@ -63,8 +92,7 @@ class SharedCommits:
             self._closed = True
             self._db.close()
 
-    def _carry_out_all(self) -> None:
-        batch = [self._waiting.popleft() for _ in range(len(self._waiting))]
+    def _carry_out_all(self, batch: list[_Job[object]]) -> None:
         try:
             self._db.execute("BEGIN IMMEDIATE")
             for job in batch:

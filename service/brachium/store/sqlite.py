@@ -19,6 +19,9 @@ from brachium.store.schema import migrate
 if TYPE_CHECKING:
     from brachium.records import ExamVersion, StoredResource
 
+# seconds that whoever asks whether the store is ready waits at most for each lock
+_PATIENCE = 1.0
+
 
 class SqliteStore:
     """Implements :class:`brachium.store.port.Store`, which says what every method promises."""
@@ -95,7 +98,7 @@ class SqliteStore:
     def ready(self) -> bool:
         """Tell whether something can be written durably, by doing it."""
         try:
-            self._commits.run(_touch)
+            self._commits.run_soon(_touch, _PATIENCE)
         except StoreUnavailable:
             return False
         return True
