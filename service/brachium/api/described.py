@@ -9,15 +9,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from brachium.api import judged, shapes
 from brachium.api.faults import STATUSES, Fault
 from brachium.api.media import FHIR_JSON, JSON, PROBLEM
+from brachium.api.shapes import Schema, ref
 from brachium.formats.codings import HEADER
 from brachium.formats.lossless import Json
 
-Schema = dict[str, Any]
-_TEXT: Schema = {"type": "string"}
+_TEXT = shapes.TEXT
 _URL: Schema = {"type": "string", "format": "uri"}
-_COUNT: Schema = {"type": "integer", "minimum": 0}
+_COUNT = shapes.COUNT
 _REASON: Schema = {"type": "string", "maxLength": 1000}
 _STATUS: Schema = {
     "type": "string",
@@ -25,26 +26,16 @@ _STATUS: Schema = {
 }
 
 
-def _object(required: Mapping[str, Schema], **optional: Schema) -> Schema:
-    return {
-        "type": "object",
-        "required": list(required),
-        "properties": {**required, **optional},
-        "additionalProperties": False,
-    }
-
-
-def ref(name: str) -> Schema:
-    """Return a reference to one of the schemas."""
-    return {"$ref": f"#/components/schemas/{name}"}
+_object = shapes.object_of
 
 
 def _list_of(name: str) -> Schema:
-    return {"type": "array", "items": ref(name)}
+    return shapes.list_of(ref(name))
 
 
 _FHIR_OBJECT: Schema = {"type": "object", "required": ["resourceType"]}
-LINKS = ("self", "versions", "report", "collection", "transaction", "document", "codings")
+_STORED_LINKS = ("report", "collection", "transaction", "document", "codings", "assessment", "note")
+LINKS = ("self", "versions", *_STORED_LINKS)
 SCHEMAS: dict[str, Schema] = {
     "Identifier": _object({"system": _TEXT, "value": _TEXT}),
     "Problem": _object(
@@ -83,6 +74,7 @@ SCHEMAS: dict[str, Schema] = {
             "findings": _COUNT,
             "links": ref("Links"),
             "problems": _list_of("Problem"),
+            "assessment": ref("Assessment"),
         }
     ),
     "Preview": _object(
@@ -92,6 +84,7 @@ SCHEMAS: dict[str, Schema] = {
             "outcome": ref("OperationOutcome"),
             "bundle": ref("Bundle"),
             "problems": _list_of("Problem"),
+            "assessment": ref("Assessment"),
         }
     ),
     "Version": _object(
@@ -119,9 +112,11 @@ SCHEMAS: dict[str, Schema] = {
             "edition": _TEXT,
             "exam": ref("Exam"),
             "problems": _list_of("Problem"),
+            "assessment": ref("Assessment"),
             "links": {"type": "object", "additionalProperties": _URL},
         }
     ),
+    **judged.SCHEMAS,
     "Correction": _object({"exam": ref("Exam")}, reason=_REASON),
     "Withdrawal": _object({"reason": _REASON}),
 }

@@ -44,6 +44,8 @@ class Addresses:
             "transaction": self.bundle(identity, "transaction"),
             "document": self.bundle(identity, "document"),
             "codings": f"{own}/codings",
+            "assessment": f"{own}/assessment",
+            "note": f"{own}/note",
         }
 
 
@@ -68,6 +70,7 @@ def receipt(stored: ExamVersion, addresses: Addresses) -> bytes:
             "findings": findings(stored),
             "links": addresses.links(stored.id),
             "problems": orjson.Fragment(stored.problems or b"[]"),
+            "assessment": orjson.Fragment(stored.assessment),
         }
     )
 
@@ -81,6 +84,7 @@ def preview(exam: ExamVersion, problems: Sequence[Problem], bundle: bytes, canon
             "outcome": outcome(problems, canonical),
             "bundle": orjson.Fragment(bundle),
             "problems": [plain(problem) for problem in problems],
+            "assessment": orjson.Fragment(exam.assessment),
         }
     )
 

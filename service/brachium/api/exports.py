@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from fastapi import Query
+from fastapi import Path, Query
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.requests import Request
 from starlette.responses import Response
@@ -14,7 +14,7 @@ from brachium.api import documents
 from brachium.api.answers import header
 from brachium.api.exams import ExamId, NoQuery, etag
 from brachium.api.faults import BadParameter, NotAcceptable, NotFound
-from brachium.api.media import CSV, FHIR_JSON, JSON, JSON_SPELLINGS, choose
+from brachium.api.media import CSV, FHIR_JSON, JSON, JSON_SPELLINGS, TEXT, choose
 from brachium.api.requests import once_each, unchanged
 from brachium.export import Wanted
 from brachium.formats.codings import as_csv, as_json
@@ -28,6 +28,11 @@ if TYPE_CHECKING:
 Version = Annotated[
     int | None,
     Field(ge=1, le=999_999_999, description="A version of the exam; the newest when left out."),
+]
+
+
+FindingKey = Annotated[
+    str, Path(pattern=r"^[A-Za-z0-9._-]{1,64}$", description="The key of a finding, as posted.")
 ]
 
 
@@ -139,6 +144,43 @@ class Exports:
         if media == CSV:
             return Response(as_csv(rows), media_type=CSV)
         return Response(as_json(rows), media_type=JSON)
+
+    async def assessment(
+        self, request: Request, exam_id: ExamId, query: Annotated[VersionQuery, Query()]
+    ) -> Response:
+        """Return what was judged and worked out when an exam version was stored."""
+        _accept(request, JSON_SPELLINGS)
+        task = partial(self._service.store.exam, exam_id, query.version)
+        stored = await self._service.work.run(task)
+        if stored is None:
+            raise NotFound
+        return Response(stored.assessment, media_type=JSON)
+
+    async def note(
+        self, request: Request, exam_id: ExamId, query: Annotated[VersionQuery, Query()]
+    ) -> Response:
+        """Return the account of an exam version in plain words."""
+        _accept(request, (TEXT,))
+        task = partial(self._service.export.account, exam_id, query.version)
+        text = await self._service.work.run(task)
+        if text is None:
+            raise NotFound
+        return Response(text, media_type=f"{TEXT}; charset=utf-8")
+
+    async def explanation(
+        self,
+        request: Request,
+        exam_id: ExamId,
+        key: FindingKey,
+        query: Annotated[VersionQuery, Query()],
+    ) -> Response:
+        """Return what was posted of one finding, how it was judged, and the codes it became."""
+        _accept(request, JSON_SPELLINGS)
+        task = partial(self._service.export.explanation, exam_id, key, query.version)
+        chain = await self._service.work.run(task)
+        if chain is None:
+            raise NotFound
+        return Response(chain, media_type=JSON)
 
     def _exam(self, exam_id: str, version: int | None) -> tuple[int, bytes] | None:
         stored = self._service.store.exam(exam_id, version)

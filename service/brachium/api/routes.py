@@ -9,7 +9,8 @@ from fastapi import FastAPI
 from brachium.api import described, faults
 from brachium.api.described import answer, body
 from brachium.api.described import faults as failing
-from brachium.api.media import CSV, FHIR_JSON, JSON, SCHEMA_JSON
+from brachium.api.media import CSV, FHIR_JSON, JSON, SCHEMA_JSON, TEXT
+from brachium.api.shapes import ref
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -76,8 +77,8 @@ def add_reception(app: FastAPI, reception: Reception, example: Any) -> None:  # 
     same = {
         "description": "Stored before with the same content, or the preview of a dry run.",
         "content": {
-            JSON: {"schema": {"anyOf": [described.ref("Receipt"), described.ref("Preview")]}},
-            FHIR_JSON: {"schema": described.ref("Bundle")},
+            JSON: {"schema": {"anyOf": [ref("Receipt"), ref("Preview")]}},
+            FHIR_JSON: {"schema": ref("Bundle")},
         },
     }
     posting = failing(*_TAKING, faults.Conflict, faults.Unavailable, *_ALWAYS)
@@ -161,6 +162,21 @@ def add_exports(app: FastAPI, exports: Exports) -> None:
     codings["content"][CSV] = {"schema": {"type": "string"}}
     path = "/exams/{exam_id}/codings"
     table.add("GET", path, exports.codings, "List the codings used", {200: codings, **reading})
+    _add_judgements(table, exports, reading)
+
+
+def _add_judgements(
+    table: Table, exports: Exports, reading: dict[int | str, dict[str, Any]]
+) -> None:
+    judged = answer("Assessment", "Everything that was judged and worked out.")
+    path = "/exams/{exam_id}/assessment"
+    table.add("GET", path, exports.assessment, "Read the assessment", {200: judged, **reading})
+    text = {"description": "The account.", "content": {TEXT: {"schema": {"type": "string"}}}}
+    path = "/exams/{exam_id}/note"
+    table.add("GET", path, exports.note, "Read the account in words", {200: text, **reading})
+    chain = answer("Explanation", "The whole chain behind one finding.")
+    path = "/exams/{exam_id}/findings/{key}/explanation"
+    table.add("GET", path, exports.explanation, "Explain one finding", {200: chain, **reading})
 
 
 def add_fhir(app: FastAPI, fhir: Fhir) -> None:

@@ -16,7 +16,7 @@ from brachium.tables.check import faults
 from brachium.wiring import tools
 
 
-def _read(name: str, limit: int) -> bytes | None:
+def read(name: str, limit: int) -> bytes | None:
     """Return the bytes of a file or of standard input; ``None`` when they cannot be had."""
     try:
         if name == "-":
@@ -35,7 +35,7 @@ def _read(name: str, limit: int) -> bytes | None:
 
 def check(asked: argparse.Namespace, settings: Settings) -> int:
     """Say every problem of an exam, and whether it would be accepted."""
-    raw = _read(asked.file, settings.max_body)
+    raw = read(asked.file, settings.max_body)
     if raw is None:
         return USAGE
     receipt = dry_run(tools(settings).bench, raw)
@@ -48,10 +48,10 @@ def check(asked: argparse.Namespace, settings: Settings) -> int:
 
 def bundle(asked: argparse.Namespace, settings: Settings) -> int:
     """Write the bundle of an exam to standard output, and its problems to standard error."""
-    raw = _read(asked.file, settings.max_body)
+    raw = read(asked.file, settings.max_body)
     if raw is None:
         return USAGE
-    made = tools(settings, lambda: asked.issued or _effective(raw))
+    made = tools(settings, lambda: asked.issued or effective(raw))
     receipt = dry_run(made.bench, raw)
     _mention(receipt.problems)
     if receipt.exam is None:
@@ -71,7 +71,7 @@ def _mention(problems: Collection[Problem]) -> None:
         complain(f"{quiet} notes; brachium check lists them")
 
 
-def _effective(raw: bytes) -> str:
+def effective(raw: bytes) -> str:
     """Return the time of an exam that has passed every rule, as it was written."""
     value: str = parse(raw)["effective"]
     return value

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
-from brachium.cli import demo, offline, serve
+from brachium.cli import demo, explain, offline, serve
 from brachium.cli.shown import USAGE, complain
 from brachium.exam.findings import Moment
 from brachium.problems import BrokenSettings, BrokenTables
@@ -83,8 +83,12 @@ def _add_demo(commands: _Commands) -> None:
 def _add_exam_commands(commands: _Commands) -> None:
     check = commands.add("check", "Say whether an exam would be accepted.", offline.check)
     bundle = commands.add("bundle", "Write the coded bundle of an exam.", offline.bundle)
-    for made in (check, bundle):
+    chain = commands.add(
+        "explain", "Tell how a finding was judged, and with which sources.", explain.run
+    )
+    for made in (check, bundle, chain):
         made.add_argument("file", metavar="FILE", help="exam as JSON; - reads standard input")
+    chain.add_argument("key", metavar="KEY", help="key of the finding")
     bundle.add_argument(
         "--type", choices=("collection", "transaction", "document"), default="collection"
     )

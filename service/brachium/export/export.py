@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Protocol
 
 import orjson
 
+from brachium.assess.narrative_forms import plain_text
+from brachium.assess.narrative_reading import account_of
 from brachium.coding.document import composition
 from brachium.coding.fhir import SNOMED, UCUM, OwnUrls
 from brachium.coding.identity import Ids
+from brachium.export.explanation import explanation
 from brachium.formats.codings import CodingRow, Place, places
 from brachium.formats.outgoing import Outgoing, References
 from brachium.formats.policy import CodeKey, OutputPolicy, Sided, applied
@@ -68,6 +71,34 @@ class Framer:
         )
         return shape.write(outgoing)
 
+    def coded(self, rows: Iterable[StoredResource], edition: str) -> tuple[CodingRow, ...]:
+        """Return every coding of rows in hand with its place and source (TRM-06)."""
+        found = (place for row in rows for place in places(row))
+        return tuple(self._coding_row(place, edition) for place in found)
+
+    def explained(
+        self, exam: ExamVersion, rows: Iterable[StoredResource], key: str
+    ) -> bytes | None:
+        """Return the whole chain behind one finding as JSON; ``None`` when there is none."""
+        return explanation(exam, key, self.coded(rows, exam.edition), self.tables)
+
+    def _coding_row(self, place: Place, edition: str) -> CodingRow:
+        verified, source = self._known.get((place.system, place.code), ("", ""))
+        return CodingRow(
+            place.resource,
+            place.path,
+            place.system,
+            place.code,
+            place.display,
+            verified,
+            edition,
+            source,
+        )
+
+    @cached_property
+    def _known(self) -> Mapping[CodeKey, tuple[str, str]]:
+        return known_codes(self.tables, self.canonical)
+
     @cached_property
     def _sided(self) -> Sided:
         return sided_codes(self.tables, self.canonical)
@@ -95,6 +126,7 @@ class Export(Framer):
                 "edition": stored.edition,
                 "exam": orjson.Fragment(stored.content),
                 "problems": orjson.Fragment(stored.problems),
+                "assessment": orjson.Fragment(stored.assessment),
                 "links": self._links(stored),
             }
         )
@@ -123,25 +155,23 @@ class Export(Framer):
         if stored is None:
             return None
         rows = self.store.resources(exam_id, stored.version)
-        found = (place for row in rows for place in places(row))
-        return tuple(self._coding_row(place, stored.edition) for place in found)
+        return self.coded(rows, stored.edition)
 
-    def _coding_row(self, place: Place, edition: str) -> CodingRow:
-        verified, source = self._known.get((place.system, place.code), ("", ""))
-        return CodingRow(
-            place.resource,
-            place.path,
-            place.system,
-            place.code,
-            place.display,
-            verified,
-            edition,
-            source,
-        )
+    def account(self, exam_id: str, version: int | None = None) -> bytes | None:
+        """Return the account of an exam version as plain text: what its stored report says."""
+        stored = self.store.exam(exam_id, version)
+        if stored is None:
+            return None
+        rows = self.store.resources(exam_id, stored.version)
+        report = next(row for row in rows if row.type == "DiagnosticReport")
+        return plain_text(account_of(orjson.loads(report.text)["text"]["div"])).encode()
 
-    @cached_property
-    def _known(self) -> Mapping[CodeKey, tuple[str, str]]:
-        return known_codes(self.tables, self.canonical)
+    def explanation(self, exam_id: str, key: str, version: int | None = None) -> bytes | None:
+        """Return the whole chain behind one finding of an exam version as JSON."""
+        stored = self.store.exam(exam_id, version)
+        if stored is None:
+            return None
+        return self.explained(stored, self.store.resources(exam_id, stored.version), key)
 
     def _links(self, stored: ExamVersion) -> dict[str, str]:
         own = f"{self.base}/exams/{stored.id}"
@@ -152,6 +182,8 @@ class Export(Framer):
             "report": f"{self.base}/fhir/DiagnosticReport/{report}",
             **{kind: f"{own}/bundle?type={kind}&{pinned}" for kind in BUNDLES},
             "codings": f"{own}/codings?{pinned}",
+            "assessment": f"{own}/assessment?{pinned}",
+            "note": f"{own}/note?{pinned}",
         }
 
 
