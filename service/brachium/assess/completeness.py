@@ -103,6 +103,10 @@ class _Answer(NamedTuple):
     reasons: tuple[str, ...]
 
 
+_NOTHING = _Answer(MISSING, ())
+_RESULT = _Answer(DONE, ())
+
+
 def covering(leaves: Iterable[Leaf], tables: Tables) -> str:
     """Return the protocol with the fewest joints that has all joints of the exam, or nothing.
 
@@ -208,10 +212,12 @@ def _answer(
     some = [one for one in own.get(entry.item, ()) if _same_digit(entry, one[0])]
     some = some or [one for one in whole if _same_digit(entry, one[0])]
     if not some:
-        return _Answer(MISSING, ())
+        return _NOTHING
     left_out = [
         (about, absent) for about, leaf in some if (absent := leaf.finding.absent) is not None
     ]
+    if not left_out:
+        return _RESULT
     reasons = tuple(
         f"{row_label(about, tables)}: {absence(absent, tables)}" for about, absent in left_out
     )

@@ -174,7 +174,7 @@ def absence(absent: Absent, tables: Tables) -> str:
 def circumstances(leaf: Leaf, tables: Tables) -> str:
     """Return method, position and what limited a finding, as far as the examiner stated them."""
     finding = leaf.finding
-    if not isinstance(finding, Motion | Strength):
+    if not isinstance(finding, (Motion, Strength)):
         return ""
     said = [in_text(tables.methods[finding.method].label)] if finding.method else []
     if finding.position:

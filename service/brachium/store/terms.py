@@ -7,7 +7,7 @@ again. Packed, each stands once, and a resource names the numbers of those it ha
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
+from itertools import chain, groupby
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
@@ -31,10 +31,12 @@ def pack(resources: Sequence[Resource]) -> bytes:
 def _packed(resources: Sequence[Resource]) -> tuple[list[tuple[str, str]], list[list[int]]]:
     # by the object and not by what is in it: coding uses one object wherever a value comes again,
     # and to compare texts would take as long as to write the whole exam
-    distinct = {id(one): one for resource in resources for one in resource.search}
+    used = [list(map(id, resource.search)) for resource in resources]
+    searched = chain.from_iterable(resource.search for resource in resources)
+    distinct = dict(zip(chain.from_iterable(used), searched, strict=True))
     numbers = {identity: number for number, identity in enumerate(distinct)}
     values = [(one.parameter, one.value) for one in distinct.values()]
-    return values, [[numbers[id(one)] for one in resource.search] for resource in resources]
+    return values, [list(map(numbers.__getitem__, identities)) for identities in used]
 
 
 def unpack(packed: bytes, start: int) -> Iterator[Row]:
