@@ -329,6 +329,19 @@ def test_cap_01_the_statement(service):
     assert found["rest"][0]["mode"] == "server"
 
 
+@pytest.mark.parametrize(
+    ("side", "said"),
+    [("both", "saying twice"), ("site", "site and in words."), ("code", "whose code has none")],
+)
+def test_obs_05_the_statement_says_where_the_side_is(tmp_path, side, said):
+    from tests.api.serving import Serving
+
+    with Serving(tmp_path / "side.sqlite3", side=side, snomed=False) as service:
+        words = service.get("/fhir/metadata").json()["rest"][0]["documentation"]
+        assert said in words
+        assert "No SNOMED CT code" in words
+
+
 def test_cap_03_the_statement_has_an_etag(service):
     first = service.get("/fhir/metadata")
     assert service.get("/fhir/metadata").headers["etag"] == first.headers["etag"]

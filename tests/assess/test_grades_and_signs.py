@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from tests.coding.coded import code, tables
 
+from brachium.assess.judgement import grade_text
+
 
 def strength(grade, **more):
     known = {"kind": "strength", "joint": "elbow", "test": "flexion", "side": "left"}
@@ -16,6 +18,20 @@ def test_obs_13_only_the_normal_grade_is_normal(grade):
     found = code(strength(grade)).assessment.ranges["f0"]
     assert found.interpretation == ("N" if grade == "5" else "A")
     assert found.reference.text == "MRC 5"
+
+
+@pytest.mark.parametrize(
+    ("scale", "grade", "said"),
+    [
+        ("mrc-grade", "4+", "MRC 4+"),
+        ("opposition-station", "9", "station 9"),
+        ("vertebral-level", "T9", "level T9"),
+        ("fist", "full", "fist full"),
+    ],
+)
+def test_a_grade_is_said_with_what_it_counts(scale, grade, said):
+    assert grade in tables().scales[scale]
+    assert grade_text(scale, grade) == said
 
 
 @pytest.mark.parametrize(("present", "expected"), [(True, "A"), (False, "N")])

@@ -132,3 +132,30 @@ def test_pointers_of_stored_problems_lead_into_the_stored_content() -> None:
         index, place = int(told["pointer"].split("/")[2]), int(shown["pointer"].split("/")[2])
         assert content[index]["key"] == posted[place]["key"]
     assert [one["pointer"] for one in kept] != [one["pointer"] for one in answered]
+
+
+def codes(receipt) -> list[tuple[str, str, str]]:
+    return [(one.code, one.severity.value, one.pointer) for one in receipt.problems]
+
+
+def test_exm_13_an_examination_in_the_future_is_kept_with_a_warning() -> None:
+    ahead = ("effective-ahead", "warning", "/effective")
+    for moment, told in (
+        ("2026-03-02T10:31:00Z", False),
+        ("2026-03-02T11:32:00+01:00", True),
+        ("2036-03-02T10:15:00+01:00", True),
+    ):
+        posted = raw(exam(effective=moment))
+        assert (ahead in codes(intake().dry_run(posted))) == told, moment
+        receipt = intake().receive(posted)
+        assert receipt.outcome is Outcome.CREATED
+        assert (ahead in codes(receipt)) == told, moment
+
+
+def test_exm_13_a_correction_into_the_future_is_told() -> None:
+    desk = intake()
+    stored = desk.receive(raw(exam())).exam
+    moved = raw(exam(effective="2062-03-02T10:15:00+01:00"))
+    receipt = desk.correct(stored.id, moved, "The year was wrong.", 1)
+    assert receipt.outcome is Outcome.CHANGED
+    assert ("effective-ahead", "warning", "/effective") in codes(receipt)

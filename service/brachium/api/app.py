@@ -120,7 +120,7 @@ def _add_routes(app: FastAPI, service: Service) -> None:
     settings, tables = service.settings, service.tables
     rules = listed(RULES)
     definitions = terminology(tables, rules, settings.canonical, snomed=settings.snomed)
-    metadata = statement(settings.public_base, settings.canonical, service.version, tables.edition)
+    metadata = statement(settings, service.version, tables.edition)
     schema = json_schema(tables, service.intake.desk.model)
     add_pages(app, Pages(service, rules, schema, partial(document, app, schema)))
     add_reception(app, Reception(service), sample(tables))

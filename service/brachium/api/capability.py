@@ -5,11 +5,14 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import orjson
 
 from brachium.api.caution import CAUTION
+
+if TYPE_CHECKING:
+    from brachium.settings import Settings, SidePolicy
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +70,18 @@ REVINCLUDE = "Provenance:target"
 REVINCLUDED = frozenset(kind for kind, one in SERVED.items() if one.versioned) - {"Provenance"}
 
 
-def statement(base: str, canonical: str, version: str, edition: str) -> bytes:
+_SIDES: Mapping[SidePolicy, str] = {
+    "both": "in the body site, in words and, where the tables have one, by a code with a side, "
+    "which FHIR advises against saying twice and permits",
+    "site": "in the body site and in words",
+    "code": "beside the body site, whose code has none, in words and, where the tables have one, "
+    "by a code with a side",
+}
+
+
+def statement(settings: Settings, version: str, edition: str) -> bytes:
     """Return the CapabilityStatement (FHIR R4 3.1.0.10); nothing is in it that is not served."""
+    base, canonical = settings.public_base, settings.canonical
     body = {
         "resourceType": "CapabilityStatement",
         "url": f"{canonical}/CapabilityStatement/brachium",
@@ -83,19 +96,19 @@ def statement(base: str, canonical: str, version: str, edition: str) -> bytes:
         "implementation": {"description": "Coded arm examinations", "url": f"{base}/fhir"},
         "fhirVersion": "4.0.1",
         "format": ["application/fhir+json", "json"],
-        "rest": [_rest(edition)],
+        "rest": [_rest(settings, edition)],
     }
     return orjson.dumps(body)
 
 
-def _rest(edition: str) -> dict[str, Any]:
+def _rest(settings: Settings, edition: str) -> dict[str, Any]:
+    snomed = "" if settings.snomed else " No SNOMED CT code goes out."
     policies = (
         f"{CAUTION}\n\n"
         "Reading only: exams come in as JSON at /exams, and nothing is ever deleted. A correction "
         "or withdrawal is a new version of every resource it touches. The end of an extension is "
         "an angle on the flexion-positive axis with 0 as straight, and its direction is stated "
-        "beside it. The side is stated in the body site, in words and, where the tables have one, "
-        "by a code with a side, which FHIR advises against saying twice and permits. A search "
+        f"beside it. The side is stated {_SIDES[settings.side]}.{snomed} A search "
         "parameter that is not listed is named in an outcome entry and left out of the self link; "
         f"with Prefer: handling=strict it is refused. Coding tables: edition {edition}."
     )

@@ -92,5 +92,9 @@ def _grade(joint: str, test: str, grade: str, tables: Tables) -> Judgement:
 
 
 def grade_text(scale: str, grade: str) -> str:
-    """Return a grade in words with its scale: scale ``mrc-grade``, grade 5 -> "MRC 5"."""
-    return f"{scale.split('-')[0].upper()} {grade}"
+    """Return a grade with what it counts: "MRC 5", "level L1", "station 9".
+
+    A scale named as somebody's grades is cited by that name, any other by the last word of its own.
+    """
+    first, _, kind = scale.rpartition("-")
+    return f"{first.upper() if kind == 'grade' else kind} {grade}"

@@ -20,6 +20,7 @@ from brachium.intake.lifecycle import (
     leaf_status,
     returning_problem,
 )
+from brachium.intake.moment import moment_problems
 from brachium.intake.receipt import Outcome, Receipt
 from brachium.intake.restate import IN_ERROR, Prior
 from brachium.intake.revision import next_version, returning
@@ -57,7 +58,8 @@ class Correction:
         back = set(returning(self._before, encoded.resources, self._goal))
         if back:
             return Receipt(Outcome.REFUSED, self._returned(back), self.current)
-        problems = (*self.problems, *encoded.problems)
+        ahead = moment_problems(self.exam, stamp.recorded)
+        problems = (*self.problems, *ahead, *encoded.problems)
         resources = next_version(self._before, encoded.resources, self._goal, self._decided)
         first = self.desk.version(self.exam, problems, assessment, stamp.recorded, self._goal)
         version = replace(first, version=stamp.version, reason=self.reason)

@@ -9,6 +9,7 @@ from brachium.coding.options import Stamp
 from brachium.coding.provenance import provenance
 from brachium.intake.desk import Bench, Desk, answered
 from brachium.intake.lifecycle import WITHDRAWN
+from brachium.intake.moment import moment_problems
 from brachium.intake.receipt import Outcome, Receipt
 from brachium.intake.refusals import EXAM_WITHDRAWN
 from brachium.records import ExamStatus, StoredResource
@@ -75,7 +76,7 @@ def coded(
     status = ExamStatus(exam.status)
     stamp = Stamp(recorded=recorded, version=1, report_status=status.value)
     encoded, assessment = desk.work_out(exam, stamp)
-    everything = (*problems, *encoded.problems)
+    everything = (*problems, *moment_problems(exam, recorded), *encoded.problems)
     version = desk.version(exam, everything, assessment, recorded, status)
     record = provenance(exam, encoded.resources, desk.tables, desk.coding, stamp, version.digest)
     return replace(version, resources=(*encoded.resources, record)), everything

@@ -1,4 +1,4 @@
-"""The codes of what the intake refuses when a stored exam is to be changed or posted again."""
+"""The codes of what only the intake can see: it knows the present, and what is stored already."""
 
 from __future__ import annotations
 
@@ -60,8 +60,17 @@ EXPECTED_VERSION_MISSING = Listed(
     "Read the exam and name its version.",
     "FHIR R4 http 3.1.0.5",
 )
+EFFECTIVE_AHEAD = Listed(
+    "effective-ahead",
+    Severity.WARNING,
+    "Examined in the future",
+    "An examination is posted after it was made; a year or an offset may be mistyped.",
+    "Check the date and its offset; it is kept as posted.",
+    "own convention",
+)
 
 LISTED = (
+    EFFECTIVE_AHEAD,
     EXAM_WITHDRAWN,
     EXAM_IDENTIFIER_CHANGED,
     PATIENT_CHANGED,
