@@ -9,7 +9,7 @@ import pytest
 from tests.coding.coded import code, tables
 from tests.exam.builders import deg, move
 
-from brachium.assess.reference import RANGE_RULE, error_of, reference
+from brachium.assess.reference import RANGE_RULE, SPREAD_RULE, error_of, reference
 from brachium.tables.rows import MeasurementError, Range
 
 
@@ -69,6 +69,48 @@ def test_obs_07_a_handbook_value_raises_the_upper_end_but_never_the_lower():
     assert judged(191, some) == "H"
     assert judged(145, some) == "N", "below the handbook value alone is not low"
     assert judged(139, some) == "L"
+
+
+@pytest.mark.parametrize("changes", [{"sex": "male"}, {"age_from": 20, "age_to": 30}])
+def test_obs_07_what_is_published_for_anybody_is_never_high(changes):
+    some = with_rows(row(150), row(180, source="OTHER", **changes))
+    assert judged(190, some) == "N"
+    assert judged(190.5, some) == "H"
+    assert judged(139.5, some) == "L", "others lower nothing"
+
+
+def test_obs_07_a_spread_of_the_same_mode_judges_by_z():
+    some = with_rows(row(168, sd=Decimal("7.6"), n=74, source="SPREAD"), row(120, source="OTHER"))
+    found = code(move(153), some=some).assessment.ranges["f0"]
+    assert (found.interpretation, found.reference.rule) == ("L", SPREAD_RULE)
+    assert found.z == Decimal("-1.97")
+    assert found.percentile.value == Decimal("2.4")
+    assert judged(154, some) == "N"
+
+
+def test_obs_07_a_spread_of_the_other_mode_does_not():
+    some = with_rows(row(168, mode="any", sd=Decimal("7.6"), n=74))
+    found = code(move(159), some=some).assessment.ranges["f0"]
+    assert (found.reference.rule, found.z) == (RANGE_RULE, None)
+
+
+@pytest.mark.parametrize(
+    ("value", "deficit", "percent"),
+    [(90, 90, "50.0"), (Decimal("172.5"), Decimal("7.5"), "95.8"), (185, 0, "102.8")],
+)
+def test_the_deficit_counts_from_the_full_range_of_the_handbook(value, deficit, percent):
+    books = (row(180, statistic="handbook", source="AAOS", age_from=90, age_to=99), row(160))
+    found = code(move(value), some=with_rows(*books)).assessment.ranges["f0"]
+    assert (found.deficit, found.percent) == (Decimal(deficit), Decimal(percent))
+
+
+def test_a_site_that_asks_for_figures_from_memory_gets_them_marked():
+    some = with_rows(row(170, evidence="memory"), row(172, evidence="memory", source="OTHER"))
+    key = ("shoulder", "abduction", "", "active", "female", 56, 57)
+    assert reference(*key, some) is None
+    found = reference(*key, some, memory=True)
+    assert found.evidence == "memory"
+    assert "from memory" in found.text.lower()
 
 
 def test_obs_07_the_handbook_stands_in_where_no_study_fits():
