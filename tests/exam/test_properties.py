@@ -102,6 +102,7 @@ BEYOND_A_SCHEMA = {
     "strong-without-motion",
     "paralysed-with-motion",
     "part-contradicts-sign",
+    "ends-crossed",
     "deficit-and-hyperextension",
 }
 

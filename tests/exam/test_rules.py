@@ -330,6 +330,23 @@ CASES = [
         exam(end("short-of-straight", 20), end("beyond-straight", 5, side="left")),
     ),
     Case(
+        "ends-crossed",
+        [f"{F0}/magnitude/value", "/findings/2/angle/value"],
+        exam(
+            end("short-of-straight", 100),
+            move(90, joint="elbow", motion="flexion"),
+            move(-30, motion="flexion"),
+            move(20, motion="extension"),
+        ),
+        exam(
+            end("short-of-straight", 95),
+            move(90, joint="elbow", motion="flexion"),
+            move(60, joint="elbow", motion="flexion", side="left"),
+            move(-30, motion="flexion"),
+            move(40, motion="extension"),
+        ),
+    ),
+    Case(
         "passive-far-below-active",
         [f"{F1}/angle/value", "/findings/3/magnitude/value"],
         exam(

@@ -95,6 +95,26 @@ def check_both_ends(case: Case) -> Founds:
     return list(found.values())
 
 
+def check_ends_crossed(case: Case) -> Founds:
+    """The two ends of one movement lie apart, or at one place in a joint that does not move."""
+    found: list[Found] = []
+    for place, modes in case.cells.reaches.items():
+        for mode, reach in modes.items():
+            if reach.value >= 0:
+                continue
+            side, joint, digit, motion, arm = place
+            row = case.tables.motions.get((joint, motion))
+            other_way = (side, joint, digit, row.opposite if row else "", arm)
+            opposite = case.cells.reaches.get(other_way, {}).get(mode)
+            if opposite is not None and reach.value + opposite.value < -SAME_TESTER_ERROR:
+                message = (
+                    f"{written(-reach.value)} deg short of neutral, but the opposite motion ends "
+                    f"at {written(opposite.value)} deg (finding {opposite.leaf.index})."
+                )
+                found.append(Found(_value_at(reach.leaf), message))
+    return once(found)
+
+
 def _moved(case: Case, graded: Graded, mode: str) -> Iterator[tuple[Place, Reach]]:
     """Yield the reaches of the motions that a strength test moves."""
     finding, cells = graded.leaf.finding, case.cells
@@ -262,6 +282,16 @@ RULES: tuple[Rule, ...] = (
         OWN,
         "The two exclude each other.",
         "Keep the one that was measured.",
+    ),
+    _rule(
+        "ends-crossed",
+        "The ends of one movement have changed places",
+        _ERROR,
+        check_ends_crossed,
+        OWN,
+        "A joint cannot stop bending before the place where it stops straightening; 5 degrees is "
+        "measurement error.",
+        "Check both values, and which way the deficit was meant.",
     ),
     _rule(
         "passive-far-below-active",
