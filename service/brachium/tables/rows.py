@@ -10,25 +10,18 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from brachium.tables.code_rows import Code as Code
+from brachium.tables.code_rows import LoincAxes as LoincAxes
+from brachium.tables.code_rows import Map as Map
+from brachium.tables.code_rows import Structure as Structure
+from brachium.tables.code_rows import System as System
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from brachium.tables import strength_rows
     from brachium.tables.computation_rows import Axis, Band, Chain, Computation, Reach, Window
     from brachium.tables.protocol_rows import PromptRow, Protocol, Trigger
-    from brachium.tables.strength_rows import (
-        Cutoff,
-        Dominance,
-        Innervation,
-        InnervationNote,
-        Norm,
-        NormSet,
-        PercentileRow,
-        Score,
-        ScoreItem,
-        ScorePoint,
-        Supplier,
-        Unfit,
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,68 +223,6 @@ class Unit:
 
 
 @dataclass(frozen=True, slots=True)
-class System:
-    """codes/systems.csv: a code system we cite, its canonical URI, release and licence."""
-
-    system: str
-    uri: str
-    release: str
-    licence: str
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Code:
-    """codes/codes.csv, key (system, code): a standard code, its exact display and how sure we are.
-
-    ``status`` is active or deprecated; ``confidence`` high or medium; ``verified`` false when, for
-    instance, the side was inferred from the position in a number block.
-    """
-
-    system: str
-    code: str
-    display: str
-    status: str
-    confidence: str
-    verified: bool
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Map:
-    """codes/maps.csv: own concept (and side, empty for side-free) to a standard code.
-
-    ``relationship`` is a code of R4 concept-map-equivalence; ``when`` is always or straight (only
-    for an end of extension that is straight: a standard extension code defines no sign).
-    """
-
-    concept: str
-    side: str
-    system: str
-    code: str
-    relationship: str
-    when: str
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class LoincAxes:
-    """codes/loinc_axes.csv: the fields that the LOINC licence wants beside a shipped code."""
-
-    loinc: str
-    component: str
-    property: str
-    time_aspect: str
-    system: str
-    scale: str
-    method: str
-    status: str
-    short_name: str
-    long_common_name: str
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
 class Qualifier:
     """model/qualifiers.csv: a fixed concept of our own code system that belongs to no joint."""
 
@@ -306,18 +237,6 @@ class Source:
 
     key: str
     citation: str
-
-
-@dataclass(frozen=True, slots=True)
-class Structure:
-    """codes/structures.csv: a body structure and its SNOMED CT codes, side-free and per side."""
-
-    structure: str
-    label: str
-    snomed: str
-    snomed_left: str
-    snomed_right: str
-    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -409,18 +328,18 @@ class Tables:
     chains: tuple[Chain, ...]
     bands: Mapping[tuple[str, str], tuple[Band, ...]]
     reaches: tuple[Reach, ...]
-    norm_sets: Mapping[str, NormSet]
-    norms: Mapping[tuple[str, str], tuple[Norm, ...]]
-    percentiles: Mapping[tuple[str, str], tuple[PercentileRow, ...]]
-    cutoffs: Mapping[str, tuple[Cutoff, ...]]
-    dominance: Mapping[tuple[str, str, str], Dominance]
-    unfit: tuple[Unfit, ...]
-    scores: Mapping[str, Score]
-    score_items: Mapping[str, tuple[ScoreItem, ...]]
-    score_points: Mapping[tuple[str, int], tuple[ScorePoint, ...]]
-    suppliers: Mapping[str, Supplier]
-    innervation: Mapping[tuple[str, str], tuple[Innervation, ...]]
-    innervation_notes: Mapping[tuple[str, str], InnervationNote]
+    norm_sets: Mapping[str, strength_rows.NormSet]
+    norms: Mapping[tuple[str, str], tuple[strength_rows.Norm, ...]]
+    percentiles: Mapping[tuple[str, str], tuple[strength_rows.PercentileRow, ...]]
+    cutoffs: Mapping[str, tuple[strength_rows.Cutoff, ...]]
+    dominance: Mapping[tuple[str, str, str], strength_rows.Dominance]
+    unfit: tuple[strength_rows.Unfit, ...]
+    scores: Mapping[str, strength_rows.Score]
+    score_items: Mapping[str, tuple[strength_rows.ScoreItem, ...]]
+    score_points: Mapping[tuple[str, int], tuple[strength_rows.ScorePoint, ...]]
+    suppliers: Mapping[str, strength_rows.Supplier]
+    innervation: Mapping[tuple[str, str], tuple[strength_rows.Innervation, ...]]
+    innervation_notes: Mapping[tuple[str, str], strength_rows.InnervationNote]
     protocols: Mapping[str, tuple[Protocol, ...]]
     prompts: Mapping[str, PromptRow]
     triggers: Mapping[str, tuple[Trigger, ...]]

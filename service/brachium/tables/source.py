@@ -63,12 +63,12 @@ TABLES = (
     _table("reference/reaches.csv", computation_rows.Reach, "computation"),
     _table("reference/norm_sets.csv", strength_rows.NormSet, "norm_set"),
     _table(
-        "reference/grip_norms.csv",
+        "reference/force_norms.csv",
         strength_rows.Norm,
         "norm_set joint test sex age_from side",
     ),
     _table(
-        "reference/grip_percentiles.csv",
+        "reference/force_percentiles.csv",
         strength_rows.PercentileRow,
         "norm_set joint test sex age_from side",
     ),

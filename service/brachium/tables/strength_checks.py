@@ -47,11 +47,11 @@ def _norms(draft: Draft) -> Iterator[str]:
     for one in draft.reads["norm_sets"]:
         yield from unknown(one.place, "summary", [one.row.summary], SUMMARIES)
         yield from unknown(one.place, "position", [one.row.position], positions)
-    for name in ("grip_norms", "grip_percentiles"):
+    for name in ("force_norms", "force_percentiles"):
         for one in draft.reads[name]:
             yield from _norm(tables, one.row, one.place)
         yield from _overlaps(draft.reads[name])
-    for one in draft.reads["grip_percentiles"]:
+    for one in draft.reads["force_percentiles"]:
         if any(low >= high for low, high in pairwise(one.row.values)):
             yield f"{one.place}: percentiles do not rise"
     yield from _dominance(draft)

@@ -76,7 +76,7 @@ class NormSet:
 
 @dataclass(frozen=True, slots=True)
 class Norm:
-    """reference/grip_norms.csv: mean and standard deviation of a group, in ``unit``.
+    """reference/force_norms.csv: mean and standard deviation of a group, in ``unit``.
 
     Ages in completed years, inclusive. ``confidence`` is high, medium or low: how sure it is that
     the figure is the published one. Only high is used unless memory is allowed.
@@ -100,7 +100,7 @@ class Norm:
 
 @dataclass(frozen=True, slots=True)
 class PercentileRow:
-    """reference/grip_percentiles.csv: percentiles of a group, in ``unit``. Ages as in Norm."""
+    """reference/force_percentiles.csv: percentiles of a group, in ``unit``. Ages as in Norm."""
 
     norm_set: str
     joint: str
