@@ -61,7 +61,8 @@ def tools(settings: Settings, clock: Clock = utc_now) -> Tools:
     model = ModelOptions(settings.plus_minus_grades, settings.convert_units)
     judging = AssessOptions(settings.memory_references)
     bench = Bench(tables, clock, model, coding_options(settings), judging)
-    return Tools(settings, bench, Framer(tables, settings.public_base, settings.canonical))
+    framer = Framer(tables, settings.public_base, settings.canonical, judging=judging)
+    return Tools(settings, bench, framer)
 
 
 def build(settings: Settings, clock: Clock = utc_now) -> Parts:
@@ -69,7 +70,8 @@ def build(settings: Settings, clock: Clock = utc_now) -> Parts:
     made = tools(settings, clock).bench
     store = SqliteStore(settings.database)
     desk = Desk(made.tables, made.clock, made.model, made.coding, made.judging, store)
-    export = Export(made.tables, settings.public_base, settings.canonical, store)
+    base, canonical = settings.public_base, settings.canonical
+    export = Export(made.tables, base, canonical, store, judging=made.judging)
     return Parts(settings, made.tables, store, clock, Intake(desk), export)
 
 

@@ -79,6 +79,8 @@ def obs_07(graph: Graph, book: Book) -> Found:  # noqa: ARG001
             yield where, "an interpretation of a number without a range"
         if len(ranges) == 1 and value is not None and stated:
             low, high = number(ranges[0].get("low")), number(ranges[0].get("high"))
+            if low is None and high is None:
+                continue  # a reference in words: a percentile of a group, a published table
             wanted = {"N"}
             if low is not None and value < low:
                 wanted = {"L", "A"}

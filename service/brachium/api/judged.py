@@ -18,6 +18,24 @@ _EVIDENCE: Schema = {
 }
 _RULED: dict[str, Schema] = {"sentence": TEXT, "rule": TEXT, "ruleVersion": TEXT}
 
+_HANDBOOK = object_of(
+    {"fullRange": _NUMBER, "deficit": _NUMBER, "percent": maybe(_NUMBER), "source": TEXT}
+)
+_CANDIDATE = object_of(
+    {
+        "name": TEXT,
+        "kind": {"type": "string", "enum": ["nerve", "root"]},
+        "list": TEXT,
+        "rank": COUNT,
+        "fits": _YES_NO,
+        "explained": _TEXTS,
+        "unexplained": _TEXTS,
+        "contradicting": _TEXTS,
+        "partlyServed": _TEXTS,
+        "sources": _TEXTS,
+        "evidence": _EVIDENCE,
+    }
+)
 _JUDGED = object_of(
     {
         "kind": _KIND,
@@ -42,8 +60,16 @@ _JUDGED = object_of(
     low=_NUMBER,
     high=_NUMBER,
     reference=TEXT,
+    handbook=_HANDBOOK,
+    z={**_NUMBER, "description": "Standard deviations from the mean of the published group."},
+    percentile={**_NUMBER, "description": "In a normal distribution."},
+    percentileComparator={"type": "string", "enum": ["<", ">"]},
     gradings=list_of(object_of({"scheme": TEXT, "word": TEXT, "source": TEXT})),
     missing={**_TEXTS, "description": "What has to be recorded before it can be worked out."},
+    candidates={**list_of(_CANDIDATE), "description": "Consistent with; never a diagnosis."},
+    leftOut=_TEXTS,
+    unlisted=_TEXTS,
+    notes=list_of(object_of({"test": TEXT, "text": TEXT, "source": TEXT})),
 )
 _CELL = object_of(
     {

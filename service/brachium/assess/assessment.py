@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 from brachium.assess.completeness import completeness
 from brachium.assess.from_motions import from_motions
+from brachium.assess.from_strength import from_strength, whose
 from brachium.assess.judgement import Judgement, Person, judge
+from brachium.assess.measured import moved
 from brachium.assess.options import AssessOptions
 from brachium.assess.prompts import prompts
 from brachium.assess.sides import SideDifference, side_differences
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from brachium.assess.completeness import Completeness
     from brachium.assess.derived import Derived
     from brachium.assess.prompts import Prompt
+    from brachium.assess.weakness import Pattern
     from brachium.exam.findings import Exam
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
@@ -33,7 +36,8 @@ class Assessment:
     """``ranges`` holds the judgement of every leaf that has one, by leaf key.
 
     ``computed`` holds every computation of which at least one input was recorded, also those that
-    could not be worked out. ``completeness`` is ``None`` when no protocol covers the exam.
+    could not be worked out. ``patterns`` of weakness are told and never coded: they are no
+    diagnosis. ``completeness`` is ``None`` when no protocol covers the exam.
     """
 
     ranges: Mapping[str, Judgement]
@@ -41,6 +45,7 @@ class Assessment:
     computed: tuple[Derived, ...] = ()
     prompts: tuple[Prompt, ...] = ()
     completeness: Completeness | None = None
+    patterns: tuple[Pattern, ...] = ()
 
 
 def assess(
@@ -54,14 +59,17 @@ def assess(
     ranges = {
         leaf.key: judgement
         for leaf in leaves
-        if (judgement := judge(leaf, person, tables)) is not None
+        if (judgement := judge(leaf, person, tables, options)) is not None
     }
+    motions = moved(leaves, tables)
+    strength = from_strength(leaves, whose(exam), tables, options, motions)
     return Assessment(
         ranges,
         side_differences(leaves, tables),
-        from_motions(leaves, ranges, tables, options),
+        (*from_motions(leaves, ranges, tables, options, motions), *strength.computed),
         prompts(leaves, ranges, tables),
         completeness(leaves, ranges, tables),
+        strength.patterns,
     )
 
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from brachium.assess.options import MEMORY
 from brachium.exam.findings import Motion
 
 if TYPE_CHECKING:
     from brachium.assess.judgement import Person
+    from brachium.assess.options import AssessOptions
     from brachium.exam.findings import Finding
     from brachium.tables.load import Tables
     from brachium.tables.rows import Range
@@ -26,17 +26,22 @@ class Fitting(NamedTuple):
     against: tuple[str, ...]
 
 
-def fittings(finding: Finding, person: Person, tables: Tables) -> tuple[Fitting, ...]:
-    """Return every published value of the motion of a finding; none for other findings."""
+def fittings(
+    finding: Finding, person: Person, tables: Tables, options: AssessOptions
+) -> tuple[Fitting, ...]:
+    """Return every published value of the motion of a finding; none for other findings.
+
+    A row that fits may still stand back: a group with a spread comes before all others.
+    """
     if not isinstance(finding, Motion):
         return ()
     rows = tables.ranges.get((finding.joint, finding.motion), ())
-    return tuple(Fitting(row, tuple(_against(row, finding, person))) for row in rows)
+    return tuple(Fitting(row, tuple(_against(row, finding, person, options))) for row in rows)
 
 
-def _against(row: Range, finding: Motion, person: Person) -> list[str]:
+def _against(row: Range, finding: Motion, person: Person, options: AssessOptions) -> list[str]:
     found = []
-    if row.evidence == MEMORY:
+    if not options.allows(row.evidence):
         found.append("nobody has read it in its publication (evidence: memory)")
     if row.arm_position != (finding.arm_position or ""):
         wanted = row.arm_position or "no stated arm position"

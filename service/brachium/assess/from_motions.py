@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from brachium.assess.derived import Derived
     from brachium.assess.judgement import Judgement
+    from brachium.assess.measured import Moved
     from brachium.assess.options import AssessOptions
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
@@ -25,9 +26,13 @@ def from_motions(
     judged: Mapping[str, Judgement],
     tables: Tables,
     options: AssessOptions,
+    motions: Moved | None = None,
 ) -> tuple[Derived, ...]:
-    """Return arcs, windows, lags, sums of digits and reaches; ``judged`` is by leaf key."""
-    groups = moved(leaves, tables)
+    """Return arcs, windows, lags, sums of digits and reaches; ``judged`` is by leaf key.
+
+    ``motions`` spares the grouping where the caller has it already.
+    """
+    groups = moved(leaves, tables) if motions is None else motions
     return (
         *arcs_of(groups, tables),
         *lags_of(groups, judged, tables),

@@ -22,12 +22,14 @@ if TYPE_CHECKING:
     from brachium.assess.completeness import Cell, Completeness
     from brachium.assess.derived import Derived
     from brachium.assess.prompts import Prompt
+    from brachium.assess.weakness import Pattern
     from brachium.exam.findings import Exam
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
 
 TITLE = "Examination of the arms"
 STANDS_OUT = "What stands out"
+WEAKNESS = "Pattern of weakness"
 TO_CONSIDER = "To consider"
 ALSO_COMPUTED = "Also computed"
 LEFT_OUT = "Without a result"
@@ -71,6 +73,7 @@ def narrate(
     *,
     derived: Sequence[Derived] = (),
     prompts: Sequence[Prompt] = (),
+    patterns: Sequence[Pattern] = (),
     completeness: Completeness | None = None,
     first: Sequence[str] = (),
 ) -> Narrative:
@@ -79,6 +82,7 @@ def narrate(
     sections = [
         Section("", (*first, _opening(exam))),
         Section(STANDS_OUT, _stands_out(ordered, assessment, derived, tables)),
+        Section(WEAKNESS, _patterns(patterns)),
         Section(TO_CONSIDER, tuple(prompt.statement for prompt in prompts)),
         *_joints(ordered, assessment, derived, tables),
         Section(LEFT_OUT, _left_out(ordered, tables)),
@@ -96,7 +100,7 @@ def conclusion(narrative: Narrative) -> str:
     return " ".join(told)
 
 
-_SUMMARY = (STANDS_OUT, TO_CONSIDER, LEFT_OUT)
+_SUMMARY = (STANDS_OUT, WEAKNESS, TO_CONSIDER, LEFT_OUT)
 
 
 def quoted(note: str) -> str:
@@ -136,6 +140,12 @@ def _stands_out(
 def _name(leaf: Leaf, tables: Tables) -> str:
     name = named(topic(leaf), leaf.side, tables)
     return name[:1].upper() + name[1:]
+
+
+def _patterns(patterns: Iterable[Pattern]) -> tuple[str, ...]:
+    return tuple(
+        f"{one.statement} Sources: {', '.join(one.sources)}; rule {one.rule}." for one in patterns
+    )
 
 
 def _joints(

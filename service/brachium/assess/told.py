@@ -1,7 +1,7 @@
 """What an answer tells of an assessment, as JSON text: made once, stored, never worked out again.
 
-``judged`` lists everything that was judged: values outside their reference, flagged differences
-between the sides, every computation (also one that could not be made, with what is missing), and
+``judged`` lists what was judged: measured motions, other findings that stand out, differences
+that are flagged, every computation (also one that could not be made, with what is missing), and
 prompts. Each entry explains itself: rule and version, sources, evidence, the findings it used with
 their values, and a sentence. ``completeness`` holds the exam against a protocol.
 """
@@ -27,11 +27,13 @@ if TYPE_CHECKING:
     from brachium.assess.judgement import Judgement
     from brachium.assess.prompts import Prompt
     from brachium.assess.sides import SideDifference
+    from brachium.assess.weakness import Account, Pattern
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
 
 Entry = dict[str, Any]
-RANGE, DIFFERENCE, COMPUTED, PROMPT = "range", "difference", "computed", "prompt"
+RANGE, DIFFERENCE, COMPUTED = "range", "difference", "computed"
+WEAKNESS, PROMPT = "weakness", "prompt"
 # intervals and thresholds are conventions of this service, made of published figures
 _OWN = "own"
 
@@ -50,7 +52,7 @@ def told(leaves: Sequence[Leaf], assessment: Assessment, tables: Tables) -> byte
     )
 
 
-_KINDS = (RANGE, DIFFERENCE, COMPUTED, PROMPT)
+_KINDS = (RANGE, DIFFERENCE, COMPUTED, WEAKNESS, PROMPT)
 
 
 def _order(entry: Entry) -> tuple[bool, int, str]:
@@ -65,12 +67,13 @@ def _entries(
 ) -> Iterator[Entry]:
     for leaf in leaves:
         judgement = assessment.ranges.get(leaf.key)
-        if judgement is not None and judgement.interpretation in OUTSIDE:
+        if judgement is not None and (judgement.interpretation in OUTSIDE or judgement.is_measured):
             yield of_judgement(leaf, judgement, tables)
     for difference in assessment.differences:
         if difference.flagged:
             yield of_difference(difference, by_key, tables)
     yield from (of_derived(derived) for derived in assessment.computed)
+    yield from (of_pattern(pattern) for pattern in assessment.patterns)
     yield from (of_prompt(prompt) for prompt in assessment.prompts)
 
 
@@ -84,7 +87,7 @@ def of_judgement(leaf: Leaf, judgement: Judgement, tables: Tables) -> Entry:
         leaf.key,
         used.rule,
         used.sources,
-        _OWN,
+        used.evidence,
         (Used(leaf.key, said),),
         f"{name[:1].upper()}{name[1:]}: {said}{verdict(judgement, tables, basis=True)}.",
         flagged=judgement.interpretation in OUTSIDE,
@@ -94,7 +97,25 @@ def of_judgement(leaf: Leaf, judgement: Judgement, tables: Tables) -> Entry:
         entry |= _measured(judgement.value, used.unit, used.low, used.high)
     if used.text:
         entry["reference"] = used.text
-    return entry
+    return entry | _standing(judgement)
+
+
+def _standing(judgement: Judgement) -> Entry:
+    """Return deficit and percentage of the handbook's full range, z-score and percentile."""
+    found: Entry = {}
+    if (book := judgement.reference.book) is not None and judgement.deficit is not None:
+        found["handbook"] = {
+            "fullRange": _number(book.value),
+            "deficit": _number(judgement.deficit),
+            "percent": _number(judgement.percent),
+            "source": book.source,
+        }
+    if judgement.z is not None and judgement.percentile is not None:
+        found["z"] = _number(judgement.z)
+        found["percentile"] = _number(judgement.percentile.value)
+        if judgement.percentile.comparator:
+            found["percentileComparator"] = judgement.percentile.comparator
+    return found
 
 
 def of_difference(difference: SideDifference, by_key: dict[str, Leaf], tables: Tables) -> Entry:
@@ -137,6 +158,53 @@ def of_derived(derived: Derived) -> Entry:
     if derived.missing:
         entry["missing"] = derived.missing
     return entry
+
+
+def of_pattern(pattern: Pattern) -> Entry:
+    """Return the entry of a pattern of weakness, with every candidate and what speaks for it."""
+    entry = _entry(
+        WEAKNESS,
+        f"weakness/{pattern.side}",
+        pattern.rule,
+        pattern.sources,
+        _weakest(account.evidence for account in pattern.accounts),
+        (*pattern.weak, *pattern.strong),
+        pattern.statement,
+        flagged=True,
+    )
+    entry["candidates"] = [_candidate(account) for account in pattern.accounts]
+    entry["leftOut"] = pattern.vague
+    entry["unlisted"] = _keys(pattern.unlisted)
+    entry["notes"] = [note._asdict() for note in pattern.notes]
+    return entry
+
+
+# what everything else rests on decides how well it is known
+_BEST_FIRST = ("seen", "secondary", "own", "memory")
+
+
+def _weakest(evidence: Iterable[str]) -> str:
+    return max(evidence, key=_BEST_FIRST.index, default=_OWN)
+
+
+def _candidate(account: Account) -> Entry:
+    return {
+        "name": account.label,
+        "kind": account.kind,
+        "list": account.scheme,
+        "rank": account.rank,
+        "fits": account.fits,
+        "explained": _keys(account.explained),
+        "unexplained": _keys(account.unexplained),
+        "contradicting": _keys(account.contradicting),
+        "partlyServed": _keys(account.partly),
+        "sources": account.sources,
+        "evidence": account.evidence,
+    }
+
+
+def _keys(used: Iterable[Used]) -> list[str]:
+    return [one.leaf for one in used]
 
 
 def of_prompt(prompt: Prompt) -> Entry:

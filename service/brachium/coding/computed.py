@@ -45,21 +45,23 @@ def computed(
 ) -> Compared:
     """Return the Observation of a computed value; its status follows its sources (COR-03).
 
-    ``derived`` has a value (ValueError otherwise), ``said`` holds the coded leaves by key.
+    ``derived`` has a value (ValueError otherwise), ``said`` holds the coded leaves by key. What
+    would be about both sides and was worked out from one of them goes out for that side.
     """
     if derived.value is None:
         raise ValueError(f"{derived.key} has no value")
+    sources = [said[used.leaf] for used in derived.used]
+    sides = {one.leaf.side for one in sources}
     static = _static(
         vocabulary,
         derived.name,
         derived.joint,
         derived.digit,
-        derived.side,
+        sides.pop() if len(sides) == 1 else derived.side,
         derived.qualifier,
         derived.rule,
         derived.evidence,
     )
-    sources = [said[used.leaf] for used in derived.used]
     status = frame.stamp.statuses.get(derived.key)
     if status is None:
         status = joined_status([one.status for one in sources])

@@ -41,6 +41,7 @@ def account(
         tables,
         derived=assessment.computed,
         prompts=assessment.prompts,
+        patterns=assessment.patterns,
         completeness=assessment.completeness,
         first=_first(stamp),
     )

@@ -7,7 +7,7 @@ of the exam, the explanation says so.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import jiter
 import orjson
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from brachium.assess.judgement import Person
+    from brachium.assess.options import AssessOptions
     from brachium.exam.leaves import Leaf
     from brachium.formats.codings import CodingRow
     from brachium.records import ExamVersion
@@ -36,7 +37,11 @@ Json = dict[str, Any]
 
 
 def explanation(
-    stored: ExamVersion, key: str, codings: Iterable[CodingRow], tables: Tables
+    stored: ExamVersion,
+    key: str,
+    codings: Iterable[CodingRow],
+    tables: Tables,
+    options: AssessOptions,
 ) -> bytes | None:
     """Return the chain behind the finding with a key as JSON text; ``None`` when there is none.
 
@@ -51,7 +56,7 @@ def explanation(
     own = [leaf for leaf in every if leaf.index == index]
     judged = [*orjson.loads(stored.assessment)["judged"], *_unflagged(every, tables)]
     rows = list(codings)
-    person = person_of(exam)
+    chosen = _Chosen(person_of(exam), tables, options)
     told: Json = {
         "exam": stored.id,
         "version": stored.version,
@@ -60,7 +65,7 @@ def explanation(
         "posted": content["findings"][index],
         "rules": _rules(exam.findings[index].kind),
         "problems": _problems(stored, index),
-        "sides": [_side(stored, leaf, person, judged, rows, tables) for leaf in own],
+        "sides": [_side(stored, leaf, judged, rows, chosen) for leaf in own],
     }
     if stored.edition != tables.edition:
         told["caution"] = (
@@ -99,15 +104,23 @@ def _problems(stored: ExamVersion, index: int) -> list[Json]:
     ]
 
 
+class _Chosen(NamedTuple):
+    """What decides which published values fit."""
+
+    person: Person
+    tables: Tables
+    options: AssessOptions
+
+
 def _side(
     stored: ExamVersion,
     leaf: Leaf,
-    person: Person,
     judged: Sequence[Json],
     rows: Iterable[CodingRow],
-    tables: Tables,
+    chosen: _Chosen,
 ) -> Json:
-    judgement = judge(leaf, person, tables)
+    tables = chosen.tables
+    judgement = judge(leaf, *chosen)
     own = [entry for entry in judged if any(one["finding"] == leaf.key for one in entry["used"])]
     resource = f"Observation/{Ids(stored.id).of(f'Observation/{leaf.key}')}"
     return {
@@ -115,14 +128,14 @@ def _side(
         "side": leaf.side,
         "observation": resource,
         "judgement": None if judgement is None else of_judgement(leaf, judgement, tables),
-        "published": _published(leaf, person, tables),
+        "published": _published(leaf, chosen),
         "measurementError": _error(leaf, tables),
         "usedIn": [entry for entry in own if entry["kind"] != "range"],
         "codes": [_code(row) for row in rows if row.resource.startswith(f"{resource}/")],
     }
 
 
-def _published(leaf: Leaf, person: Person, tables: Tables) -> list[Json]:
+def _published(leaf: Leaf, chosen: _Chosen) -> list[Json]:
     return [
         {
             "statistic": row.statistic,
@@ -134,12 +147,12 @@ def _published(leaf: Leaf, person: Person, tables: Tables) -> list[Json]:
             "ageFrom": row.age_from,
             "ageTo": row.age_to,
             "source": row.source,
-            "citation": tables.sources[row.source].citation,
+            "citation": chosen.tables.sources[row.source].citation,
             "evidence": row.evidence,
             "fits": not against,
             "against": against,
         }
-        for row, against in fittings(leaf.finding, person, tables)
+        for row, against in fittings(leaf.finding, *chosen)
     ]
 
 

@@ -11,6 +11,7 @@ import orjson
 
 from brachium.assess.narrative_forms import plain_text
 from brachium.assess.narrative_reading import account_of
+from brachium.assess.options import AssessOptions
 from brachium.coding.document import composition
 from brachium.coding.fhir import SNOMED, UCUM, OwnUrls
 from brachium.coding.identity import Ids
@@ -47,12 +48,13 @@ class Framer:
     """Frames rows in hand; nothing is coded again on the way out.
 
     ``base`` is the public address of the service, ``canonical`` that of our code systems, both
-    without a slash at the end.
+    without a slash at the end; ``judging`` is how exams are judged here.
     """
 
     tables: Tables
     base: str
     canonical: str
+    judging: AssessOptions = field(default_factory=AssessOptions, kw_only=True)
 
     def framed(
         self,
@@ -80,7 +82,8 @@ class Framer:
         self, exam: ExamVersion, rows: Iterable[StoredResource], key: str
     ) -> bytes | None:
         """Return the whole chain behind one finding as JSON; ``None`` when there is none."""
-        return explanation(exam, key, self.coded(rows, exam.edition), self.tables)
+        codings = self.coded(rows, exam.edition)
+        return explanation(exam, key, codings, self.tables, self.judging)
 
     def _coding_row(self, place: Place, edition: str) -> CodingRow:
         verified, source = self._known.get((place.system, place.code), ("", ""))
