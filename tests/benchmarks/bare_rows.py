@@ -8,11 +8,11 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-WRITTEN = ("exam", "exam_version", "resource_version", "member", "audit", "waiting")
+WRITTEN = ("exam", "exam_version", "resource_version", "member", "audit", "resource_id", "search")
 
 
 def rows_of_one_exam(database: Path) -> dict[str, list[tuple[Any, ...]]]:
-    """Return what one post wrote: all rows of a database that holds one exam."""
+    """Return what one post wrote: all rows of an indexed database that holds one exam."""
     with closing(sqlite3.connect(database)) as db:
         return {table: db.execute(f"SELECT * FROM {table}").fetchall() for table in WRITTEN}
 

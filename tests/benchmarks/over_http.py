@@ -61,6 +61,8 @@ def _floor(home: Path) -> BareRows:
     settings = Settings(database=home / "one.sqlite3")
     parts = build(settings)
     parts.intake.receive(next(bodies()))
+    # a search finds what is stored, so it ends with the indexes complete
+    parts.store.search("Observation", (), 1, None)
     parts.close()
     return BareRows(home / "bare.sqlite3", rows_of_one_exam(home / "one.sqlite3"))
 
