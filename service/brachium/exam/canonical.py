@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import orjson
 
-from brachium.exam.findings import Converted, Exam
+from brachium.exam.findings import Converted, Exam, Quantity
 from brachium.exam.numbers import written
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def canonical(exam: Exam) -> bytes:
     content["findings"] = [
         _members(finding) for finding in sorted(exam.findings, key=lambda one: one.key)
     ]
-    return orjson.dumps(content, default=_number, option=orjson.OPT_SORT_KEYS)
+    return orjson.dumps(content, default=_plain, option=orjson.OPT_SORT_KEYS)
 
 
 def digest(text: bytes) -> str:
@@ -54,11 +54,14 @@ def _members(model: BaseModel) -> dict[str, Any]:
     }
 
 
-def _number(value: object) -> Any:  # noqa: ANN401 - what orjson takes
+def _plain(value: object) -> Any:  # noqa: ANN401 - what orjson takes
     if isinstance(value, Decimal):
         return orjson.Fragment(written(value))
     if isinstance(value, Converted):
         value = value.original
+    if isinstance(value, Quantity):
+        # as the members would be, sorted; most models are quantities
+        return {"unit": value.unit, "value": orjson.Fragment(written(value.value))}
     if hasattr(value, "model_fields_set"):
         return _members(value)  # type: ignore[arg-type]
     raise TypeError
