@@ -83,12 +83,12 @@ def _skip(leaf: Leaf) -> bool:
 def _panels(
     said: Sequence[Said], compared: Sequence[Compared], vocabulary: Vocabulary, frame: Frame
 ) -> list[Resource]:
-    """Return one panel per joint with a finding, in the order of the tables."""
+    """Return one panel per joint with a finding or a value, in the order of the tables."""
     members: dict[str, list[tuple[Resource, str]]] = {}
     for one in said:
         members.setdefault(one.leaf.finding.joint, []).append((one.resource, one.status))
     for other in compared:
-        members[other.joint].append((other.resource, other.status))
+        members.setdefault(other.joint, []).append((other.resource, other.status))
     joints = sorted(members, key=lambda joint: vocabulary.tables.joints[joint].order)
     return [panel(joint, members[joint], vocabulary, frame)[0] for joint in joints]
 
