@@ -209,8 +209,7 @@ def _answer(
     entry: _Entry, own: Mapping[str, list[_Told]], whole: Sequence[_Told], tables: Tables
 ) -> _Answer:
     """Answer one entry from its own findings, else from the part recorded as a whole."""
-    some = [one for one in own.get(entry.item, ()) if _same_digit(entry, one[0])]
-    some = some or [one for one in whole if _same_digit(entry, one[0])]
+    some = _of_digit(entry.digit, own.get(entry.item, ())) or _of_digit(entry.digit, whole)
     if not some:
         return _NOTHING
     left_out = [
@@ -226,8 +225,9 @@ def _answer(
     return _Answer(_worst({absent.reason for _, absent in left_out}), reasons)
 
 
-def _same_digit(entry: _Entry, about: Topic) -> bool:
-    return not entry.digit or about.digit in ("", entry.digit)
+def _of_digit(digit: str, found: Sequence[_Told]) -> Sequence[_Told]:
+    """Return what is about a digit, or about all of them; without a digit, everything."""
+    return [one for one in found if one[0].digit in ("", digit)] if digit else found
 
 
 def _state(states: Sequence[str]) -> str:

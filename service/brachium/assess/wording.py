@@ -176,10 +176,15 @@ def circumstances(leaf: Leaf, tables: Tables) -> str:
     finding = leaf.finding
     if not isinstance(finding, (Motion, Strength)):
         return ""
-    said = [in_text(tables.methods[finding.method].label)] if finding.method else []
-    if finding.position:
-        said.append(in_text(tables.options["position", finding.position].label))
-    if finding.limited_by:
-        limits = (in_text(tables.options["limiter", one].label) for one in finding.limited_by)
+    return _stated(finding.method or "", finding.position or "", finding.limited_by, tables)
+
+
+@lru_cache(maxsize=4096)
+def _stated(method: str, position: str, limited_by: tuple[str, ...], tables: Tables) -> str:
+    said = [in_text(tables.methods[method].label)] if method else []
+    if position:
+        said.append(in_text(tables.options["position", position].label))
+    if limited_by:
+        limits = (in_text(tables.options["limiter", one].label) for one in limited_by)
         said.append(f"limited by {' and '.join(limits)}")
     return "; ".join(said)
