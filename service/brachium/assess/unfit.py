@@ -23,14 +23,14 @@ _SIDES = {"right": ("right",), "left": ("left",), "both": ("right", "left")}
 
 
 def unfit_sides(leaves: Iterable[Leaf], tables: Tables) -> Mapping[str, tuple[str, ...]]:
-    """Return, by side, why it is unfit: each reason in words, each once."""
+    """Return, by side, why it is unfit: each reason in words, each once, in alphabetical order."""
     found: dict[str, dict[str, None]] = {"right": {}, "left": {}}
     known = _known(tables)
     for leaf in leaves:
         for word in _words(leaf, known, tables):
             for side in _SIDES[leaf.side]:
                 found[side][word] = None
-    return {side: tuple(words) for side, words in found.items()}
+    return {side: tuple(sorted(words)) for side, words in found.items()}
 
 
 def _words(
