@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 ORDINAL = "http://hl7.org/fhir/StructureDefinition/ordinalValue"
 SNOMED = "http://snomed.info/sct"
-TYPES = ("CodeSystem", "ValueSet", "ConceptMap")
 
 
 @dataclass(frozen=True, slots=True)

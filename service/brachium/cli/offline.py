@@ -8,12 +8,14 @@ from collections.abc import Collection
 from pathlib import Path
 
 from brachium.cli.shown import FAULTY, OK, USAGE, complain, lines, show
+from brachium.coding.shape import prove
 from brachium.formats.lossless import parse
 from brachium.intake.receive import dry_run
 from brachium.problems import Problem, Severity
 from brachium.settings import Settings
 from brachium.tables.check import faults
-from brachium.wiring import tools
+from brachium.tables.load import load
+from brachium.wiring import coding_options, tools
 
 
 def read(name: str, limit: int) -> bytes | None:
@@ -78,8 +80,9 @@ def effective(raw: bytes) -> str:
 
 
 def check_tables(asked: argparse.Namespace, settings: Settings) -> int:
-    """List every fault of a folder of tables."""
-    found = faults(asked.directory or settings.tables, settings.overlay)
+    """List every fault of a folder of tables, then of what is coded with them."""
+    places = (asked.directory or settings.tables, settings.overlay)
+    found = faults(*places) or prove(load(*places), coding_options(settings))
     for fault in found:
         show(fault)
     show(f"{len(found)} faults" if found else "the tables are sound")

@@ -12,8 +12,10 @@ import uvicorn
 
 from brachium.api.app import create_app
 from brachium.cli.shown import OK, USAGE, complain, show
+from brachium.coding.shape import prove
+from brachium.problems import BrokenTables
 from brachium.settings import Settings
-from brachium.wiring import build
+from brachium.wiring import Parts, build
 
 LOG_FORMAT = "%(asctime)s %(levelname)s %(name)s %(message)s"
 
@@ -45,6 +47,15 @@ def is_free(host: str, port: int) -> bool:
     return True
 
 
+def proven(parts: Parts) -> Parts:
+    """Return the parts; raise ``BrokenTables`` when what they code has not the shape of FHIR."""
+    found = prove(parts.tables, parts.intake.desk.coding)
+    if found:
+        parts.close()
+        raise BrokenTables(found)
+    return parts
+
+
 def run(_asked: argparse.Namespace, settings: Settings) -> int:
     """Serve until told to stop."""
     if not is_loopback(settings.host):
@@ -57,7 +68,7 @@ def run(_asked: argparse.Namespace, settings: Settings) -> int:
         complain(f"{settings.host} port {settings.port} is in use; choose another with --port")
         return USAGE
     logging.basicConfig(level=logging.INFO, format=LOG_FORMAT, stream=sys.stderr)
-    app = create_app(build(settings))
+    app = create_app(proven(build(settings)))
     base = settings.public_base
     show(f"brachium serves {base} (API page: {base}/docs); stop it with Ctrl-C")
     uvicorn.Server(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from brachium.exam.cells import Graded, Place, Reach
 from brachium.exam.findings import Motion
 from brachium.exam.numbers import written
-from brachium.exam.rule import OWN, Case, Check, Found, Founds, Rule, once
+from brachium.exam.rule import OWN, Case, Found, Founds, Rule, across, once
 from brachium.problems import Severity
 
 if TYPE_CHECKING:
@@ -236,27 +236,11 @@ def check_weak_grip(case: Case) -> Founds:
     )
 
 
-def _rule(
-    code: str, title: str, severity: Severity, check: Check, source: str, reason: str, remedy: str
-) -> Rule:
-    return Rule(
-        code,
-        title,
-        severity,
-        "business-rule",
-        source,
-        reason,
-        remedy,
-        "exam",
-        check,
-    )
-
-
 _ERROR, _WARNING = Severity.ERROR, Severity.WARNING
 _MRC = "Medical Research Council grading of muscle power"
 
 RULES: tuple[Rule, ...] = (
-    _rule(
+    across(
         "key-twice",
         "Key used twice",
         _ERROR,
@@ -265,7 +249,7 @@ RULES: tuple[Rule, ...] = (
         "The key is the identity of a finding through all versions.",
         "Give every finding its own key.",
     ),
-    _rule(
+    across(
         "question-twice",
         "Two answers to one question",
         _ERROR,
@@ -274,7 +258,7 @@ RULES: tuple[Rule, ...] = (
         "Nobody can tell which of the two is meant.",
         "Keep one; several trials of a force go into one finding.",
     ),
-    _rule(
+    across(
         "deficit-and-hyperextension",
         "Short of straight and beyond straight",
         _ERROR,
@@ -283,7 +267,7 @@ RULES: tuple[Rule, ...] = (
         "The two exclude each other.",
         "Keep the one that was measured.",
     ),
-    _rule(
+    across(
         "ends-crossed",
         "The ends of one movement have changed places",
         _ERROR,
@@ -293,7 +277,7 @@ RULES: tuple[Rule, ...] = (
         "measurement error.",
         "Check both values, and which way the deficit was meant.",
     ),
-    _rule(
+    across(
         "passive-far-below-active",
         "Passive motion far below active motion",
         _ERROR,
@@ -303,7 +287,7 @@ RULES: tuple[Rule, ...] = (
         'Check whether the two are swapped. If passive motion was stopped, use "absent" with the '
         "reason.",
     ),
-    _rule(
+    across(
         "passive-below-active",
         "Passive motion below active motion",
         _WARNING,
@@ -312,7 +296,7 @@ RULES: tuple[Rule, ...] = (
         "Passive motion is normally at least as large; 5 degrees is measurement error.",
         'Check both; if passive motion hurt, say so in "limitedBy".',
     ),
-    _rule(
+    across(
         "strong-without-motion",
         "Grade 3 or more without active motion",
         _ERROR,
@@ -321,7 +305,7 @@ RULES: tuple[Rule, ...] = (
         "Grade 3 means the whole available range against gravity.",
         "Correct the grade or the active motion.",
     ),
-    _rule(
+    across(
         "paralysed-with-motion",
         "Grade 0 or 1 with active motion",
         _ERROR,
@@ -330,7 +314,7 @@ RULES: tuple[Rule, ...] = (
         "Grades 0 and 1 mean that nothing moves.",
         "Correct the grade or the active motion; movement with gravity taken away is grade 2.",
     ),
-    _rule(
+    across(
         "weak-with-full-motion",
         "Grade 2 with a full active range",
         _WARNING,
@@ -339,7 +323,7 @@ RULES: tuple[Rule, ...] = (
         "Grade 2 moves only when gravity is taken away.",
         "Check the grade, and record the position in which the motion was measured.",
     ),
-    _rule(
+    across(
         "limited-but-full",
         "Limited, yet full",
         _WARNING,
@@ -348,7 +332,7 @@ RULES: tuple[Rule, ...] = (
         "A full range with a limit is possible (pain at the end), and often a slip.",
         "Check it; it is kept as posted.",
     ),
-    _rule(
+    across(
         "strong-with-weak-grip",
         "Full grade beside a weak hand",
         _WARNING,

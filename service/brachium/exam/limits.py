@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from brachium.tables.rows import Limit
 
 LOWEST_ANGLE, HIGHEST_ANGLE = -60, 220
-_HALF = Decimal("0.5")
 _OLDEST = 149
 _DIRECTION = {"short-of-straight": "short", "beyond-straight": "beyond"}
 
@@ -73,10 +72,6 @@ def _age_fits(row: Limit, ages: tuple[int, int] | None) -> bool:
         return True
     youngest, oldest = (min(age, _OLDEST) for age in ages)
     return row.age_from <= oldest and youngest < row.age_below
-
-
-def _limited(finding: Motion | Strength) -> list[tuple[str, Quantity]]:
-    return list(quantities(finding))
 
 
 def _in_unit(value: Quantity, unit: str, case: Case) -> Decimal | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from brachium.exam.rule import OWN, Case, Check, Found, Founds, Rule
+from brachium.exam.rule import OWN, Case, Found, Founds, Rule, across
 from brachium.problems import Severity
 
 MOST_EQUAL_CELLS = 8
@@ -85,22 +85,6 @@ def check_dominance(case: Case) -> Founds:
     return [Found("/patient/dominantHand", "The dominant hand is not known.")]
 
 
-def _rule(
-    code: str, title: str, severity: Severity, check: Check, reason: str, remedy: str
-) -> Rule:
-    return Rule(
-        code,
-        title,
-        severity,
-        "business-rule",
-        OWN,
-        reason,
-        remedy,
-        "exam",
-        check,
-    )
-
-
 _WARNING = Severity.WARNING
 _TRIALS = (
     "Look for pain, fatigue and whether the instruction was understood, and repeat if useful. "
@@ -108,51 +92,57 @@ _TRIALS = (
 )
 
 RULES: tuple[Rule, ...] = (
-    _rule(
+    across(
         "sides-copied",
         "Same numbers on both sides",
         _WARNING,
         check_copied,
+        OWN,
         "Equal to the degree in many cells is more often a copy than a measurement.",
         "Check that both sides were measured; they are kept as posted.",
     ),
-    _rule(
+    across(
         "same-number-everywhere",
         "Same number in every cell",
         _WARNING,
         check_filled,
+        OWN,
         "A form filled by default looks like this.",
         'Check the numbers; what was not tested is "absent" with a reason.',
     ),
-    _rule(
+    across(
         "looks-like-radians",
         "Angles that look like radians",
         _WARNING,
         check_radians,
+        OWN,
         "Read as degrees, nothing would move.",
         "Check the unit: 1 rad is 57.3 deg. Post deg.",
     ),
-    _rule(
+    across(
         "trials-spread",
         "Trials far apart",
         _WARNING,
         check_spread,
+        OWN,
         "A mean or best of trials that differ by more than 20 % is uncertain.",
         _TRIALS,
     ),
-    _rule(
+    across(
         "trials-rising",
         "Trials that rise",
         _WARNING,
         check_rising,
+        OWN,
         "Rising trials can mean that the task was not yet understood at the first.",
         _TRIALS,
     ),
-    _rule(
+    across(
         "dominance-unknown",
         "Forces without dominant hand",
         Severity.INFORMATION,
         check_dominance,
+        OWN,
         "The dominant hand is often the stronger one.",
         "State the dominant hand if it is known; nothing is corrected without it.",
     ),

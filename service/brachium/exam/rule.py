@@ -138,3 +138,10 @@ class Rule:
     scope: Scope
     check: Check
     kinds: tuple[str, ...] = EVERY_KIND
+
+
+def across(
+    code: str, title: str, severity: Severity, check: Check, source: str, reason: str, remedy: str
+) -> Rule:
+    """Return a rule about a whole exam that compares what its findings say."""
+    return Rule(code, title, severity, "business-rule", source, reason, remedy, "exam", check)

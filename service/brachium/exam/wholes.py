@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from brachium.exam.findings import Motion, Part, Sign, Strength
-from brachium.exam.rule import OWN, Case, Check, Found, Founds, Rule, once
+from brachium.exam.rule import OWN, Case, Found, Founds, Rule, across, once
 from brachium.problems import Severity
 
 if TYPE_CHECKING:
@@ -131,26 +131,10 @@ def check_part_absent(case: Case) -> Founds:
     return list(found.values())
 
 
-def _rule(
-    code: str, title: str, severity: Severity, check: Check, source: str, reason: str, remedy: str
-) -> Rule:
-    return Rule(
-        code,
-        title,
-        severity,
-        "business-rule",
-        source,
-        reason,
-        remedy,
-        "exam",
-        check,
-    )
-
-
 _ERROR, _WARNING = Severity.ERROR, Severity.WARNING
 
 RULES: tuple[Rule, ...] = (
-    _rule(
+    across(
         "symmetrical-but-one-sided",
         "Equal sides with a one-sided sign",
         _WARNING,
@@ -159,7 +143,7 @@ RULES: tuple[Rule, ...] = (
         "A sign on one side usually shows when sides are compared.",
         "Check both findings; they are kept as posted.",
     ),
-    _rule(
+    across(
         "strong-with-weakening-sign",
         "Full grade beside a sign of weakness",
         _WARNING,
@@ -168,7 +152,7 @@ RULES: tuple[Rule, ...] = (
         "A muscle that has lost bulk seldom keeps its full strength.",
         "Check the grade and the side of the sign; both are kept as posted.",
     ),
-    _rule(
+    across(
         "part-contradicts-sign",
         "No abnormality beside a sign",
         _ERROR,
@@ -177,7 +161,7 @@ RULES: tuple[Rule, ...] = (
         "One of the two is wrong, and a reader would see only one.",
         "Drop the finding about the whole part, or correct the sign.",
     ),
-    _rule(
+    across(
         "part-contradicts-result",
         "No abnormality beside a limited result",
         _WARNING,
@@ -186,7 +170,7 @@ RULES: tuple[Rule, ...] = (
         "A limited motion or a weak grade is an abnormality to most readers.",
         "Check it; drop the finding about the whole part if it does not hold.",
     ),
-    _rule(
+    across(
         "part-absent-with-results",
         "Part without result that has results",
         _WARNING,
