@@ -52,6 +52,13 @@ def _motion(key: str, joint: str, motion: str, side: str, **members: Any) -> Jso
     return _finding(key, "motion", joint, side, **found)
 
 
+def _digit(*joints: str) -> list[Json]:
+    """Return all that the sum of one digit needs."""
+    where: Json = {"side": "right", "digit": "middle"}
+    flexed = [_motion(f"{j}-f", j, "flexion", angle=_degrees(70), **where) for j in joints]
+    return [*flexed, *(_motion(f"{j}-e", j, "extension", end="straight", **where) for j in joints)]
+
+
 _SHORT = _degrees(20)
 _PAIN = {"reason": "not-tested", "because": "pain"}
 _STANDS_AT = {"mode": "passive", "armPosition": "at-side"}
@@ -86,6 +93,8 @@ SMALL: Json = {
             present=True,
             severity=6,
         ),
+        _motion("h", "elbow", "flexion", "right", angle=_degrees(120)),
+        *_digit("finger-mcp", "finger-pip", "finger-dip"),
     ],
 }
 
