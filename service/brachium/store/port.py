@@ -101,6 +101,14 @@ class Store(Protocol):
         """Return the newest version of the exam with this business identifier."""
         ...
 
+    def exams_of(self, patient_id: str) -> tuple[ExamVersion, ...]:
+        """Return the newest version of every exam of a patient, in the order of arrival.
+
+        ``patient_id`` is the id of the Patient that the reports of the exams are about; withdrawn
+        exams are among them. Empty for a patient who is not stored.
+        """
+        ...
+
     def versions(self, exam_id: str) -> tuple[ExamVersion, ...]:
         """Return all versions of an exam, oldest first; empty when it is not stored."""
         ...

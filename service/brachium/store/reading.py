@@ -32,6 +32,25 @@ def exam_by_identifier(db: sqlite3.Connection, system: str, value: str) -> ExamV
     return _exam(row) if row else None
 
 
+def exams_of(db: sqlite3.Connection, patient_id: str) -> tuple[ExamVersion, ...]:
+    """Return the newest version of every exam of a patient; the indexes must be complete.
+
+    An exam has one report, so the index leads to one row for each version of an exam.
+    """
+    rows = db.execute(
+        "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
+        " assessment, reason FROM stored_exam WHERE pk IN ("
+        "SELECT (SELECT pk FROM exam_version AS newest WHERE newest.exam = origin.exam"
+        " ORDER BY version DESC LIMIT 1) FROM search"
+        " CROSS JOIN resource_version AS report ON report.pk BETWEEN search.first AND search.last"
+        " CROSS JOIN exam_version AS origin ON origin.pk = report.origin"
+        " WHERE search.type = 'DiagnosticReport' AND parameter = 'patient' AND search.value = ?)"
+        " ORDER BY pk",
+        (f"Patient/{patient_id}",),
+    )
+    return tuple(_exam(row) for row in rows)
+
+
 def versions(db: sqlite3.Connection, exam_id: str) -> tuple[ExamVersion, ...]:
     """Return every version of an exam, oldest first."""
     rows = db.execute(

@@ -57,6 +57,11 @@ class SqliteStore:
         with self._readers.lent() as db:
             return reading.exam_by_identifier(db, system, value)
 
+    def exams_of(self, patient_id: str) -> tuple[ExamVersion, ...]:
+        """Return the newest version of every exam of a patient, in the order of arrival."""
+        with self._indexed() as db:
+            return reading.exams_of(db, patient_id)
+
     def versions(self, exam_id: str) -> tuple[ExamVersion, ...]:
         """Return all versions of an exam, oldest first."""
         with self._readers.lent() as db:
