@@ -7,6 +7,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from brachium.tables import (
+    change_checks,
     code_checks,
     computation_checks,
     measure_checks,
@@ -43,6 +44,7 @@ def quick_faults(draft: Draft) -> list[str]:
     found.extend(_concepts(draft))
     found.extend(model_checks.faults(draft))
     found.extend(measure_checks.faults(draft))
+    found.extend(change_checks.faults(draft))
     found.extend(computation_checks.faults(draft))
     found.extend(strength_checks.faults(draft))
     found.extend(protocol_checks.faults(draft))

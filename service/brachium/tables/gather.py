@@ -127,6 +127,7 @@ def _tables(found: dict[str, list[Any]]) -> Tables:
         structures=_one(found["structures"], "structure"),
         ranges=_many(found["ranges"], "joint", "motion"),
         errors=tuple(found["errors"]),
+        changes=_many(found["changes"], "measure", "item"),
         computations=_one(found["computations"], "computation"),
         axes=tuple(found["axes"]),
         windows=tuple(found["windows"]),

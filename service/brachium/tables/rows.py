@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from brachium.tables import strength_rows
+    from brachium.tables.change_rows import Detectable
     from brachium.tables.computation_rows import Axis, Band, Chain, Computation, Reach, Window
     from brachium.tables.protocol_rows import PromptRow, Protocol, Trigger
 
@@ -293,7 +294,8 @@ class Tables:
     """Everything in mappings/, by key, in the order of the files.
 
     ``digest`` is the SHA-256 over all table files, overlay included; ``limits`` and ``ranges`` are
-    by (joint, motion or test), ``bands`` by (computation, chain), ``maps`` by concept,
+    by (joint, motion or test), ``bands`` by (computation, chain),
+    ``changes`` by (measure, item), ``maps`` by concept,
     ``norms``, ``percentiles``, ``innervation`` and ``innervation_notes`` by (joint, test),
     ``cutoffs`` and ``score_items`` by computation, ``score_points`` by (computation, order of the
     item), ``dominance`` by (joint, test, dominant hand), ``protocols`` by protocol, ``triggers`` by
@@ -322,6 +324,7 @@ class Tables:
     structures: Mapping[str, Structure]
     ranges: Mapping[tuple[str, str], tuple[Range, ...]]
     errors: tuple[MeasurementError, ...]
+    changes: Mapping[tuple[str, str], tuple[Detectable, ...]]
     computations: Mapping[str, Computation]
     axes: tuple[Axis, ...]
     windows: tuple[Window, ...]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import brachium
-from brachium.tables import computation_rows, protocol_rows, rows, strength_rows
+from brachium.tables import change_rows, computation_rows, protocol_rows, rows, strength_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +55,9 @@ TABLES = (
         "joint motion arm_position statistic mode sex age_from age_to source evidence",
     ),
     _table("reference/errors.csv", rows.MeasurementError, "joint situation"),
+    _table(
+        "reference/changes.csv", change_rows.Detectable, "measure item sex age_from trials source"
+    ),
     _table("reference/computations.csv", computation_rows.Computation, "computation"),
     _table("reference/axes.csv", computation_rows.Axis, "joint first"),
     _table("reference/windows.csv", computation_rows.Window, "window"),
