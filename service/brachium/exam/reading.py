@@ -55,6 +55,16 @@ def examine(raw: bytes, tables: Tables, options: ModelOptions) -> Examined:
     return Examined(None if refuses(problems) else exam, problems)
 
 
+def reread(content: bytes, tables: Tables) -> Exam:
+    """Return the exam of stored canonical content, as it was understood when it came in.
+
+    No rule is asked again. Canonical content holds converted quantities as they were posted, so
+    they are converted again. Raises ``ValueError`` for content whose shape is not known any more.
+    """
+    data = jiter.from_json(content, float_mode="decimal")
+    return _converted(_EXAM.validate_python(data, by_alias=True, by_name=False), tables)
+
+
 def _converted(exam: Exam, tables: Tables) -> Exam:
     findings = tuple(convert(finding, tables) for finding in exam.findings)
     return exam.model_copy(update={"findings": findings})
