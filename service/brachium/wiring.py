@@ -16,6 +16,7 @@ from brachium.intake import Intake
 from brachium.intake.desk import Bench, Desk
 from brachium.store.sqlite import SqliteStore
 from brachium.tables.load import load
+from brachium.trend import Trends
 
 if TYPE_CHECKING:
     from brachium.settings import Settings
@@ -40,6 +41,11 @@ class Parts:
     clock: Clock
     intake: Intake
     export: Export
+
+    @property
+    def trends(self) -> Trends:
+        """Works out how a patient's measures change from exam to exam."""
+        return Trends(self.tables, self.store)
 
     def close(self) -> None:
         """Let go of the store; the parts are of no use afterwards."""

@@ -38,6 +38,8 @@ from brachium.api.rules import listed
 from brachium.api.sample import sample
 from brachium.api.service import Service
 from brachium.api.terminology import terminology
+from brachium.api.trend_routes import add_trends
+from brachium.api.trends import TrendPages
 from brachium.api.work import Work
 from brachium.exam.model import RULES
 from brachium.exam.schema import json_schema
@@ -125,6 +127,7 @@ def _add_routes(app: FastAPI, service: Service) -> None:
     add_pages(app, Pages(service, rules, schema, partial(document, app, schema)))
     add_reception(app, Reception(service), sample(tables))
     add_exports(app, Exports(service))
+    add_trends(app, TrendPages(service))
     add_fhir(app, Fhir(service, definitions, metadata))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from brachium.api import judged, shapes
+from brachium.api import judged, shapes, trend_shapes
 from brachium.api.faults import STATUSES, Fault
 from brachium.api.media import FHIR_JSON, JSON, PROBLEM
 from brachium.api.shapes import Schema, ref
@@ -117,6 +117,7 @@ SCHEMAS: dict[str, Schema] = {
         }
     ),
     **judged.SCHEMAS,
+    **trend_shapes.SCHEMAS,
     "Correction": _object({"exam": ref("Exam")}, reason=_REASON),
     "Withdrawal": _object({"reason": _REASON}),
 }
