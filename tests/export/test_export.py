@@ -29,7 +29,9 @@ def test_exm_01_an_exam_is_shown_as_posted_with_status_version_problems_and_link
     posted["findings"].sort(key=lambda one: one["key"])
     assert told["exam"] == posted
     assert {one["code"] for one in told["problems"]} >= {"unmapped-concept"}
-    assert set(told["links"]) == {"self", "report", "codings", *BUNDLES}
+    others = {"self", "report", "codings", "assessment", "note"}
+    assert set(told["links"]) == {*others, *BUNDLES}
+    assert json.loads(desk.desk.store.exam(exam_id).assessment) == told["assessment"]
     assert all(link.startswith(f"{BASE}/") for link in told["links"].values())
 
 

@@ -258,7 +258,10 @@ def _measured(value: Decimal | None, unit: str, low: Decimal | None, high: Decim
 
 def _number(value: Decimal | None) -> orjson.Fragment | None:
     """Return a JSON number with the digits of the value, never in exponent notation."""
-    return None if value is None else orjson.Fragment(f"{value:f}")
+    if value is None:
+        return None
+    text = str(value)
+    return orjson.Fragment(f"{value:f}" if "E" in text else text)
 
 
 def _covered(found: Completeness | None) -> Entry | None:
