@@ -236,6 +236,19 @@ def test_prv_04_src_16_revinclude_is_not_counted(service, stored):
     assert modes == {"DiagnosticReport": "match", "Provenance": "include"}
 
 
+def test_prv_04_provenance_is_found_by_patient_and_by_who_did_it(service, stored, resources):
+    assert stored
+    patient = f"Patient/{one_of(resources, 'Patient')['id']}"
+    examiner = f"Practitioner/{one_of(resources, 'Practitioner')['id']}"
+    for query in (f"patient={patient}", f"agent={examiner}"):
+        found = service.get(f"/fhir/Provenance?{query}").json()
+        assert found["total"] == 1
+        agents = [one["who"] for one in found["entry"][0]["resource"]["agent"]]
+        assert {"reference": examiner} in agents
+    other = "Practitioner/00000000-0000-0000-0000-000000000000"
+    assert service.get(f"/fhir/Provenance?agent={other}").json()["total"] == 0
+
+
 def test_src_21_withdrawn_records_are_found(service, stored, resources):
     patient = one_of(resources, "Patient")["id"]
     before = service.get(f"/fhir/Observation?patient={patient}").json()["total"]
@@ -399,6 +412,7 @@ def test_cap_05_every_listed_parameter_narrows_the_result(service, resources):
                 "identifier": "|".join(by[0].get(part, "") for part in ("system", "value")),
                 "patient": report["subject"]["reference"],
                 "target": f"DiagnosticReport/{report['id']}",
+                "agent": report["performer"][0]["reference"],
                 "url": sample.get("url"),
             }[parameter]
             found = service.ask("GET", f"/fhir/{kind}", params={parameter: value}).json()

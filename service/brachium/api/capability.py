@@ -28,6 +28,7 @@ ID = Parameter("_id", "token", "The logical id.")
 IDENTIFIER = Parameter("identifier", "token", "A business identifier as system|value.")
 PATIENT = Parameter("patient", "reference", "The patient, as id, Patient/id or absolute address.")
 TARGET = Parameter("target", "reference", "What it is about, as Type/id or absolute address.")
+AGENT = Parameter("agent", "reference", "Who did it, as Practitioner/id or absolute address.")
 URL = Parameter("url", "uri", "The canonical URL.")
 
 
@@ -58,7 +59,7 @@ SERVED: Mapping[str, Served] = {
         Served("Patient", (ID, IDENTIFIER)),
         Served("Practitioner", (ID, IDENTIFIER)),
         Served("Organization", (ID, IDENTIFIER)),
-        Served("Provenance", (ID, TARGET)),
+        Served("Provenance", (ID, TARGET, PATIENT, AGENT)),
         Served("CodeSystem", (ID, URL), versioned=False),
         Served("ValueSet", (ID, URL), versioned=False),
         Served("ConceptMap", (ID, URL), versioned=False),

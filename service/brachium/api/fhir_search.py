@@ -103,7 +103,13 @@ def _result(query: Query, served: Served, name: str, value: str) -> None:
 
 
 def _value(parameter: Parameter, value: str, base: str) -> str:
-    reader = {"_id": _id, "patient": _patient, "target": _reference, "identifier": _token}
+    reader = {
+        "_id": _id,
+        "agent": _reference,
+        "identifier": _token,
+        "patient": _patient,
+        "target": _reference,
+    }
     read = reader.get(parameter.name)
     found = read(value, base) if read else value
     if not found:
