@@ -36,6 +36,7 @@ def test_every_setting_can_be_set(tmp_path: Path) -> None:
         "BRACHIUM_SIDE": "site",
         "BRACHIUM_SNOMED": "false",
         "BRACHIUM_UNVERIFIED": "0",
+        "BRACHIUM_MEMORY_REFERENCES": "on",
         "PATH": "/bin",
     }
     settings = read_settings(environ)

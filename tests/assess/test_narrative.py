@@ -91,7 +91,7 @@ def test_what_stands_out_comes_first_with_reference_source_and_rule():
     assert found.sections[1].title == parts.STANDS_OUT
     extension = next(one for one in found.lines(parts.STANDS_OUT) if "elbow" in one)
     assert extension.startswith("Right elbow extension, active: 20 degrees short of straight, outs")
-    assert "rule reference-range/1.0" in extension
+    assert "rule reference-range/1.1" in extension
     tender = "Tenderness over right acromioclavicular joint: tender, 7 of 10."
     assert tender in found.lines(parts.STANDS_OUT)
 
