@@ -87,7 +87,8 @@ class ExamVersion:
     ``content`` is the canonical JSON text of the exam as posted; ``digest`` its SHA-256 in hex;
     ``problems`` the JSON text of the warnings and notices; ``edition`` names the tables that coded
     it; ``assessment`` is the JSON text of everything that was judged and worked out; ``reason`` is
-    why this version exists (empty for the first).
+    why this version exists (empty for the first); ``shown`` names the prompts in the assessment by
+    rule and version, each once, in its order.
     """
 
     id: str
@@ -102,4 +103,5 @@ class ExamVersion:
     edition: str
     assessment: bytes
     reason: str = ""
+    shown: tuple[str, ...] = ()
     resources: tuple[Resource, ...] = field(default=(), repr=False)

@@ -238,3 +238,43 @@ def test_every_attempt_leaves_one_audit_row(store):
     assert [row.request for row in rows[:3]] == ["r-1", "r-2", ""]
     assert (rows[0].at, rows[0].exam, rows[0].digest) == (draft.recorded, draft.id, draft.digest)
     assert store.audit(after=rows[3].number, count=2) == rows[4:6]
+
+
+TWO = ("elbow-extension/1.0", "wound/2.1")
+
+
+def test_every_audit_row_names_the_prompts_of_the_version_it_was_answered_with(store):
+    draft = first(status=ExamStatus.PRELIMINARY, shown=TWO)
+    closed = following(draft, (own("EX-1", "a"),), status=ExamStatus.FINAL, shown=TWO[:1])
+    third = following(closed, (own("EX-1", "a"),), shown=())
+    gone = following(third, (own("EX-1", "a"),), status=ExamStatus.ENTERED_IN_ERROR, shown=TWO)
+    for version, expected in ((draft, None), (closed, 1), (third, 2), (gone, 3)):
+        store.add(version, expected)
+    assert [(row.action, row.shown) for row in store.audit()] == [
+        ("create", TWO),
+        ("close", TWO[:1]),
+        ("correct", ()),
+        ("withdraw", TWO),
+    ]
+    assert [one.shown for one in store.versions(draft.id)] == [TWO, TWO[:1], (), TWO]
+    assert store.exam(draft.id).shown == store.exam_by_identifier(SYSTEM, "EX-1").shown == TWO
+
+
+def test_a_repeat_shows_what_is_stored_and_a_refusal_shows_nothing(store):
+    stored = first(shown=TWO[:1])
+    store.add(stored, None)
+    # the tables have moved on: coded now, the same content would show something else
+    store.add(first(shown=TWO), None)
+    store.add(first(content=b"{}", shown=TWO), None)
+    store.add(following(following(stored), shown=TWO), 2)
+    gone = following(stored, (), status=ExamStatus.ENTERED_IN_ERROR)
+    store.add(gone, 1)
+    store.add(first(shown=TWO), None)
+    assert [(row.outcome, row.shown) for row in store.audit()] == [
+        ("created", TWO[:1]),
+        ("same", TWO[:1]),
+        ("conflict", ()),
+        ("stale", ()),
+        ("created", TWO[:1]),
+        ("same", ()),
+    ]

@@ -22,6 +22,8 @@ CHANGES = [
     "UPDATE resource_version SET text = x'00'",
     "UPDATE member SET position = position + 10",
     "UPDATE audit SET outcome = 'same'",
+    "UPDATE audit SET shown = ''",
+    "UPDATE exam_version SET shown = ''",
     "INSERT OR REPLACE INTO exam SELECT pk, id, system, 'EX-9' FROM exam",
     "INSERT OR REPLACE INTO member SELECT exam_version, position, last, last FROM member",
 ]

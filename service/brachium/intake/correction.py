@@ -54,14 +54,15 @@ class Correction:
             reason=self.reason,
             activity="update",
         )
-        encoded, assessment = self.desk.work_out(self.exam, stamp)
+        worked = self.desk.work_out(self.exam, stamp)
+        encoded = worked.encoded
         back = set(returning(self._before, encoded.resources, self._goal))
         if back:
             return Receipt(Outcome.REFUSED, self._returned(back), self.current)
         ahead = moment_problems(self.exam, stamp.recorded)
         problems = (*self.problems, *ahead, *encoded.problems)
         resources = next_version(self._before, encoded.resources, self._goal, self._decided)
-        first = self.desk.version(self.exam, problems, assessment, stamp.recorded, self._goal)
+        first = self.desk.version(self.exam, problems, worked, stamp.recorded, self._goal)
         version = replace(first, version=stamp.version, reason=self.reason)
         return stored(
             self.desk, self._rows, Next(version, self.exam, resources, "update", problems)

@@ -32,10 +32,14 @@ Clock = Callable[[], str]
 
 
 class Worked(NamedTuple):
-    """A coded exam, and what an answer tells of its assessment, as JSON text."""
+    """A coded exam, and what an answer tells of its assessment, as JSON text.
+
+    ``shown`` names the prompts in it by rule and version, each once however often it is shown.
+    """
 
     encoded: Encoded
     assessment: bytes
+    shown: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -60,13 +64,14 @@ class Bench:
         found = leaves(exam, self.tables)
         assessment = assess(exam, found, self.tables, self.judging)
         encoded = encode(exam, found, assessment, self.tables, self.coding, stamp)
-        return Worked(encoded, told(found, assessment, self.tables))
+        shown = tuple(dict.fromkeys(prompt.rule for prompt in assessment.prompts))
+        return Worked(encoded, told(found, assessment, self.tables), shown)
 
     def version(
         self,
         exam: Exam,
         problems: tuple[Problem, ...],
-        assessment: bytes,
+        worked: Worked,
         recorded: str,
         status: ExamStatus,
     ) -> ExamVersion:
@@ -86,7 +91,8 @@ class Bench:
             digest=digest(content),
             problems=written(problems, stored_places(exam)),
             edition=self.tables.edition,
-            assessment=assessment,
+            assessment=worked.assessment,
+            shown=worked.shown,
         )
 
 

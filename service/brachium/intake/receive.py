@@ -75,9 +75,10 @@ def coded(
     recorded = desk.clock()
     status = ExamStatus(exam.status)
     stamp = Stamp(recorded=recorded, version=1, report_status=status.value)
-    encoded, assessment = desk.work_out(exam, stamp)
+    worked = desk.work_out(exam, stamp)
+    encoded = worked.encoded
     everything = (*problems, *moment_problems(exam, recorded), *encoded.problems)
-    version = desk.version(exam, everything, assessment, recorded, status)
+    version = desk.version(exam, everything, worked, recorded, status)
     record = provenance(exam, encoded.resources, desk.tables, desk.coding, stamp, version.digest)
     return replace(version, resources=(*encoded.resources, record)), everything
 

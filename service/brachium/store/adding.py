@@ -15,6 +15,8 @@ from brachium.store.runs import runs
 if TYPE_CHECKING:
     from brachium.records import ExamVersion
 
+_WITHDRAWN = ExamStatus.ENTERED_IN_ERROR
+
 
 class Addition:
     """An exam version on its way in; what needs no database is done when it is made."""
@@ -76,11 +78,12 @@ class Addition:
             identity = (one.id, one.system, one.value)
             db.execute("INSERT INTO exam (id, system, value) VALUES (?, ?, ?)", identity)
         told = (one.status.value, one.recorded, one.digest, one.edition, one.reason)
+        judged = (_text(one.shown), one.problems, one.assessment)
         cursor = db.execute(
             "INSERT INTO exam_version (exam, version, status, recorded, digest, edition, reason,"
-            " problems, assessment, content)"
-            " VALUES ((SELECT pk FROM exam WHERE id = ?), ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (one.id, one.version, *told, one.problems, one.assessment, one.content),
+            " shown, problems, assessment, content)"
+            " VALUES ((SELECT pk FROM exam WHERE id = ?), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (one.id, one.version, *told, *judged, one.content),
         )
         return int(cursor.lastrowid or 0)
 
@@ -89,16 +92,29 @@ class Addition:
         newest = one.version if outcome is Outcome.CREATED else before.version if before else 0
         attempt = (one.recorded, self._action(before), one.id, newest, outcome.value)
         db.execute(
-            "INSERT INTO audit (at, action, exam, version, outcome, request, digest)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (*attempt, self._request, one.digest),
+            "INSERT INTO audit (at, action, exam, version, outcome, request, digest, shown)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (*attempt, self._request, one.digest, _text(self._shown(outcome, before))),
         )
+
+    def _shown(self, outcome: Outcome, before: ExamVersion | None) -> tuple[str, ...]:
+        """The prompts of the exam version that answers this attempt; a refusal shows none."""
+        if outcome is Outcome.CREATED:
+            return self._version.shown
+        # the repeat of a withdrawn exam is refused on the way out
+        if outcome is not Outcome.SAME or before is None or before.status is _WITHDRAWN:
+            return ()
+        return before.shown
 
     def _action(self, before: ExamVersion | None) -> str:
         if self._expected is None:
             return "create"
-        if self._version.status is ExamStatus.ENTERED_IN_ERROR:
+        if self._version.status is _WITHDRAWN:
             return "withdraw"
         was_draft = before is not None and before.status is ExamStatus.PRELIMINARY
         closed = was_draft and self._version.status is not ExamStatus.PRELIMINARY
         return "close" if closed else "correct"
+
+
+def _text(shown: tuple[str, ...]) -> str:
+    return " ".join(shown)

@@ -62,6 +62,8 @@ class AuditRow:
     ``at`` is the FHIR instant of the attempt, ``action`` one of create, correct, withdraw, close.
     ``version`` is the newest exam version afterwards (0: none), ``digest`` the SHA-256 of what was
     sent, ``request`` the id of the request or empty, after a space the client's own if it differs.
+    ``shown`` names the prompts, by rule and version, of the exam version that the attempt was
+    answered with: the new one, or for a repeat the stored one. A refusal shows none.
     """
 
     number: int
@@ -72,6 +74,7 @@ class AuditRow:
     outcome: Outcome
     request: str
     digest: str
+    shown: tuple[str, ...]
 
 
 class Store(Protocol):

@@ -14,7 +14,7 @@ def exam(db: sqlite3.Connection, exam_id: str, version: int | None) -> ExamVersi
     """Return an exam version, or the newest."""
     row = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason FROM stored_exam WHERE id = ?1 AND (?2 IS NULL OR version = ?2)"
+        " assessment, reason, shown FROM stored_exam WHERE id = ?1 AND (?2 IS NULL OR version = ?2)"
         " ORDER BY version DESC LIMIT 1",
         (exam_id, version),
     ).fetchone()
@@ -25,7 +25,7 @@ def exam_by_identifier(db: sqlite3.Connection, system: str, value: str) -> ExamV
     """Return the newest version of the exam with this identifier."""
     row = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason FROM stored_exam WHERE system = ? AND value = ?"
+        " assessment, reason, shown FROM stored_exam WHERE system = ? AND value = ?"
         " ORDER BY version DESC LIMIT 1",
         (system, value),
     ).fetchone()
@@ -39,7 +39,7 @@ def exams_of(db: sqlite3.Connection, patient_id: str) -> tuple[ExamVersion, ...]
     """
     rows = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason FROM stored_exam WHERE pk IN ("
+        " assessment, reason, shown FROM stored_exam WHERE pk IN ("
         "SELECT (SELECT pk FROM exam_version AS newest WHERE newest.exam = origin.exam"
         " ORDER BY version DESC LIMIT 1) FROM search"
         " CROSS JOIN resource_version AS report ON report.pk BETWEEN search.first AND search.last"
@@ -55,7 +55,7 @@ def versions(db: sqlite3.Connection, exam_id: str) -> tuple[ExamVersion, ...]:
     """Return every version of an exam, oldest first."""
     rows = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason FROM stored_exam WHERE id = ? ORDER BY version",
+        " assessment, reason, shown FROM stored_exam WHERE id = ? ORDER BY version",
         (exam_id,),
     )
     return tuple(_exam(row) for row in rows)
@@ -114,22 +114,23 @@ def by_keys(db: sqlite3.Connection, keys: Iterable[int]) -> tuple[StoredResource
 def audit(db: sqlite3.Connection, after: int, count: int) -> tuple[AuditRow, ...]:
     """Return the attempts to write behind a number, oldest first."""
     rows = db.execute(
-        "SELECT number, at, action, exam, version, outcome, request, digest FROM audit"
+        "SELECT number, at, action, exam, version, outcome, request, digest, shown FROM audit"
         " WHERE number > ? ORDER BY number LIMIT ?",
         (after, count),
     )
-    return tuple(_audit(*row) for row in rows)
+    return tuple(_audit(row) for row in rows)
 
 
 def _exam(row: tuple[Any, ...]) -> ExamVersion:
-    identity, system, value, version, status, *rest = row
-    return ExamVersion(identity, system, value, version, ExamStatus(status), *rest)
+    identity, system, value, version, status, *rest, shown = row
+    stored = (*rest, tuple(shown.split()))
+    return ExamVersion(identity, system, value, version, ExamStatus(status), *stored)
 
 
-def _audit(
-    number: int, at: str, action: str, exam: str, version: int, outcome: str, *rest: str
-) -> AuditRow:
-    return AuditRow(number, at, action, exam, version, Outcome(outcome), *rest)
+def _audit(row: tuple[Any, ...]) -> AuditRow:
+    number, at, action, exam, version, outcome, request, digest, shown = row
+    attempt = (number, at, action, exam, version, Outcome(outcome))
+    return AuditRow(*attempt, request, digest, tuple(shown.split()))
 
 
 def _resources(rows: Iterable[tuple[Any, ...]]) -> tuple[StoredResource, ...]:

@@ -6,6 +6,9 @@ refuse to change or delete any of it, and of ``audit``. The other tables are the
 ``member`` holds the resources of an exam version in their order. New resources of one exam get
 consecutive keys, so a member row is a run of keys, and most exams have three or four.
 
+``shown`` names prompts by rule and version, with spaces between them: in ``exam_version`` those of
+its assessment, in ``audit`` those that the answer to the attempt told.
+
 ``waiting`` holds what is stored but not yet in ``resource_id`` and ``search``; see ``index.py``.
 """
 
@@ -36,6 +39,7 @@ CREATE TABLE exam_version (
   digest TEXT NOT NULL,
   edition TEXT NOT NULL,
   reason TEXT NOT NULL,
+  shown TEXT NOT NULL,
   problems BLOB NOT NULL,
   assessment BLOB NOT NULL,
   content BLOB NOT NULL,
@@ -68,7 +72,8 @@ CREATE TABLE audit (
   version INTEGER NOT NULL,
   outcome TEXT NOT NULL,
   request TEXT NOT NULL,
-  digest TEXT NOT NULL
+  digest TEXT NOT NULL,
+  shown TEXT NOT NULL
 ) STRICT;
 
 CREATE TABLE shared (
@@ -103,7 +108,7 @@ CREATE TABLE search (
 
 CREATE VIEW stored_exam AS
 SELECT exam_version.pk, exam.id, system, value, version, status, recorded, content, digest,
-  problems, edition, assessment, reason
+  problems, edition, assessment, reason, shown
 FROM exam JOIN exam_version ON exam_version.exam = exam.pk;
 
 CREATE VIEW stored_resource AS
