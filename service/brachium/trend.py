@@ -76,14 +76,18 @@ class Trends:
         visit = visit_of(exam, stored.id, stored.version, status, ExamStatus.PRELIMINARY.value)
         return visit, leaves(exam, self.tables)
 
-    def unknown(self, wanted: Wanted) -> Iterable[str]:
-        """Yield the names of what is asked for and in no table: it would find nothing, silently."""
-        if wanted.joint and wanted.joint not in self.tables.joints:
-            yield "joint"
-        if wanted.motion and wanted.motion not in _items(self.tables.motions, wanted.joint):
-            yield "motion"
-        if wanted.test and wanted.test not in _items(self.tables.strength, wanted.joint):
-            yield "test"
+    def unknown(self, wanted: Wanted) -> Iterable[tuple[str, set[str]]]:
+        """Return what is asked for and in no table, with the words that are in it.
+
+        It would find nothing, silently.
+        """
+        tables, joint = self.tables, wanted.joint
+        asked = (
+            ("joint", joint, set(tables.joints)),
+            ("motion", wanted.motion, _items(tables.motions, joint)),
+            ("test", wanted.test, _items(tables.strength, joint)),
+        )
+        return [(name, known) for name, word, known in asked if word and word not in known]
 
 
 def _items(rows: Iterable[tuple[str, str]], joint: str) -> set[str]:

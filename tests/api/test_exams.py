@@ -184,6 +184,8 @@ def test_exm_16_too_large_is_refused_before_it_is_read(service):
     answer = service.post("/exams", huge, Accept=FHIR_JSON)
     assert answer.status_code == 413
     assert answer.json()["issue"][0]["code"] == "too-long"
+    limit = f"{service.parts.settings.max_body} bytes"
+    assert limit in answer.json()["issue"][0]["details"]["text"]
 
 
 def test_exm_16_streamed_too_large(service):

@@ -125,7 +125,16 @@ def test_exm_10_both_sides_of_stored_content_are_followed_apart(tables):
     ],
 )
 def test_a_wish_that_no_table_knows_is_noticed(tables, wanted, unknown):
-    assert list(Trends(tables, Shelf()).unknown(wanted)) == unknown
+    found = dict(Trends(tables, Shelf()).unknown(wanted))
+    assert list(found) == unknown
+    assert all(getattr(wanted, name) not in known for name, known in found.items())
+
+
+def test_what_can_be_asked_for_instead_is_told(tables):
+    asked = Trends(tables, Shelf()).unknown
+    assert dict(asked(Wanted(joint="knee")))["joint"] == set(tables.joints)
+    known = dict(asked(Wanted(joint="elbow", motion="abduction")))["motion"]
+    assert known == {motion for joint, motion in tables.motions if joint == "elbow"}
 
 
 def test_the_id_of_a_patient_is_the_one_of_the_resource():

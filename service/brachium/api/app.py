@@ -15,6 +15,7 @@ from starlette.responses import Response
 from starlette.routing import Match, Route
 from starlette.types import ASGIApp, Scope
 
+from brachium.api.allowed import allowed_value
 from brachium.api.answers import FHIR_ROOT, Answers
 from brachium.api.capability import statement
 from brachium.api.described import components
@@ -66,8 +67,9 @@ def allowed(app: FastAPI, scope: Scope) -> str:
 def translated(app: FastAPI, scope: Scope, error: Exception) -> Exception:
     """Return the framework's own exceptions as faults of ours; others are returned as they are."""
     if isinstance(error, RequestValidationError):
-        where = error.errors()[0]["loc"]
-        return BadParameter(parameter=printable(str(where[-1])))
+        first = error.errors()[0]
+        name = printable(str(first["loc"][-1]))
+        return BadParameter(parameter=name, allowed=allowed_value(first, scope))
     if not isinstance(error, HTTPException):
         return error
     if error.status_code == STATUSES[WrongMethod].status:

@@ -64,7 +64,7 @@ def limited(receive: Receive, limit: int) -> Receive:
         message = await receive()
         seen += len(message.get("body", b""))
         if seen > limit:
-            raise TooLarge
+            raise TooLarge(limit)
         return message
 
     return read
@@ -145,7 +145,7 @@ class Edge:
 
     async def _serve(self, scope: Scope, receive: Receive, outgoing: Outgoing) -> None:
         if declared_length(scope) > self._limit:
-            await self._answers.error(scope, TooLarge())(scope, receive, outgoing)
+            await self._answers.error(scope, TooLarge(self._limit))(scope, receive, outgoing)
             return
         try:
             await self.inner(scope, limited(receive, self._limit), outgoing)

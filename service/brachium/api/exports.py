@@ -120,7 +120,7 @@ class Exports:
         """Return an exam version as a bundle; the same version gives the same bytes."""
         _accept(request, (FHIR_JSON, *JSON_SPELLINGS))
         if "patient_ref" in query.model_fields_set and query.type != "transaction":
-            raise BadParameter(parameter="patient-ref")
+            raise BadParameter(parameter="patient-ref", allowed="with type=transaction only")
         task = partial(
             self._service.export.bundle, exam_id, query.type, query.version, query.wanted()
         )

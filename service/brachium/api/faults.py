@@ -1,12 +1,13 @@
 """What the edge can say no to, and the one table that turns it into a status.
 
-The messages are fixed sentences: nothing a client sent and no exception's text gets into them.
+The messages are fixed sentences, with figures and words of the service's own where they help:
+nothing a client sent and no exception's text gets into them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from brachium.problems import Problem, Severity
 from brachium.store.port import StoreUnavailable
@@ -64,11 +65,24 @@ class WrongMediaType(Fault):
 
 
 class TooLarge(Fault):
-    """The body is longer than the limit."""
+    """The body is longer than ``limit`` bytes."""
+
+    def __init__(self, limit: int) -> None:
+        told = f"The body is longer than {limit} bytes, which is the most the service takes."
+        super().__init__(replace(stated(STATUSES[TooLarge]), message=told))
 
 
 class BadParameter(Fault):
-    """A query parameter, or a header, that cannot be understood."""
+    """A query parameter, or a header, that cannot be understood.
+
+    ``allowed`` says in words of ours what would be: values, or for an unknown name the names.
+    """
+
+    def __init__(self, *, parameter: str | None = None, allowed: str = "") -> None:
+        told = stated(STATUSES[BadParameter])
+        if allowed:
+            told = replace(told, remedy=f"Allowed: {allowed}.")
+        super().__init__(told, parameter=parameter)
 
 
 class Conflict(Fault):

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
+from brachium.api.allowed import names
 from brachium.api.capability import REVINCLUDE, REVINCLUDED, Parameter, Served
 from brachium.api.faults import BadParameter
 from brachium.api.requests import printable
@@ -53,7 +54,9 @@ def understood(
             query.criteria.append((name, _value(parameter, value, base)))
             query.honoured.append((name, value))
         elif strict or _is_modified(served, name):
-            raise BadParameter(parameter=printable(name))
+            known = [one.name for one in served.parameters]
+            allowed = names([*known, *sorted(RESULT_PARAMETERS)])
+            raise BadParameter(parameter=printable(name), allowed=allowed)
         else:
             query.ignored.append(printable(name))
     return query
@@ -86,20 +89,26 @@ def _is_modified(served: Served, name: str) -> bool:
 
 def _result(query: Query, served: Served, name: str, value: str) -> None:
     if name == "_revinclude":
-        if value != REVINCLUDE or served.type not in REVINCLUDED:
-            raise BadParameter(parameter=name)
-        query.revinclude = True
+        query.revinclude = _revinclude(served, value)
     elif name == "_count":
         if not re.fullmatch(r"[0-9]{1,6}", value):
-            raise BadParameter(parameter=name)
+            raise BadParameter(parameter=name, allowed="a whole number of up to six digits")
         query.count = min(int(value), MOST)
     elif name == "_after":
         if not _ID.fullmatch(value):
-            raise BadParameter(parameter=name)
+            raise BadParameter(parameter=name, allowed="the value in the next link of a page")
         query.after = value
         return
     if name != "_format":
         query.honoured.append((name, value))
+
+
+def _revinclude(served: Served, value: str) -> bool:
+    if served.type not in REVINCLUDED:
+        raise BadParameter(parameter="_revinclude", allowed="not with this type")
+    if value != REVINCLUDE:
+        raise BadParameter(parameter="_revinclude", allowed=REVINCLUDE)
+    return True
 
 
 def _value(parameter: Parameter, value: str, base: str) -> str:
@@ -113,7 +122,8 @@ def _value(parameter: Parameter, value: str, base: str) -> str:
     read = reader.get(parameter.name)
     found = read(value, base) if read else value
     if not found:
-        raise BadParameter(parameter=parameter.name)
+        allowed = parameter.words.removesuffix(".")
+        raise BadParameter(parameter=parameter.name, allowed=allowed)
     return found
 
 

@@ -12,6 +12,7 @@ from typing import Any
 from jiter import from_json
 from starlette.requests import Request
 
+from brachium.api.allowed import names as allowed_names
 from brachium.api.answers import header
 from brachium.api.faults import BadParameter, NotJson, Refused, Stale, Unconditional, WrongMediaType
 from brachium.api.media import is_json_body
@@ -67,7 +68,7 @@ def only_parameters(request: Request, *known: str) -> None:
     once_each(request)
     for name in request.query_params:
         if name not in known:
-            raise BadParameter(parameter=printable(name))
+            raise BadParameter(parameter=printable(name), allowed=allowed_names(known))
 
 
 def once_each(request: Request) -> None:
@@ -75,7 +76,7 @@ def once_each(request: Request) -> None:
     names = [name for name, _ in request.query_params.multi_items()]
     for name in names:
         if names.count(name) > 1:
-            raise BadParameter(parameter=printable(name))
+            raise BadParameter(parameter=printable(name), allowed="every parameter once")
 
 
 def printable(name: str) -> str:

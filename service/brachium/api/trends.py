@@ -81,8 +81,8 @@ class TrendPages:
         once_each(request)
         if choose(header(request.scope, b"accept"), JSON_SPELLINGS) is None:
             raise NotAcceptable(parameter="Accept")
-        for name in self._service.parts.trends.unknown(wanted):
-            raise BadParameter(parameter=name)
+        for name, known in self._service.parts.trends.unknown(wanted):
+            raise BadParameter(parameter=name, allowed=", ".join(sorted(known)) or "none here")
         body = await self._service.work.run(partial(self._body, patient, wanted))
         return Response(body, media_type=JSON)
 
