@@ -35,6 +35,14 @@ PLANTED = {
     "reach of a distance": ("reaches", r"pulp-to-palm,true,", "pulp-to-palm,false,", "compared"),
     "words": ("reaches", r"lower,higher", ",", "more and less"),
     "against": ("reaches", r",,,pulp-to-palm,", ",,,fist,", "is no distance of the joint"),
+    "ratio": ("ratios", r",c7-to-thumb,active,", ",flexion,active,", "flexion is no distance"),
+    "ratio mode": ("ratios", r",passive,behind", ",active,behind", "is not recorded active"),
+    "ratio difference": ("ratios", r"ratio-difference,0", "ratio-other,0", "ratio-other' is not"),
+    "ratio scale": ("ratios", r",vertebral-level,", ",mrc-grade,", "grade of 'mrc-grade' 'T4'"),
+    "ratio grade": ("ratio_levels", r",T7,", ",T77,", "'T77' is not"),
+    "ratio order": ("ratio_levels", r",T7,39", ",L5,39", "do not follow the order"),
+    "ratio place": ("ratio_levels", r",T7,39", ",T7,21", "lie at one place"),
+    "level of no ratio": ("ratio_levels", r"ratio,L4,", "rest,L4,", "ratio 'behind-back-rest'"),
     "evidence": ("windows", r"MORREY_1981,seen", "MORREY_1981,believed", "is not one of"),
 }
 

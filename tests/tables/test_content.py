@@ -46,7 +46,8 @@ LOOKED_AT = {
 FELT = {"tenderness", "swelling", "effusion", "deformity", "warmth", "crepitus"}
 MOTIONS = {
     "shoulder": "flexion extension abduction adduction horizontal-adduction internal-rotation "
-    "external-rotation thumb-behind-back thumb-to-opposite-shoulder-blade hand-behind-head",
+    "external-rotation thumb-behind-back thumb-to-opposite-shoulder-blade hand-behind-head "
+    "c7-to-thumb",
     "elbow": "flexion extension",
     "forearm": "pronation supination",
     "wrist": "flexion extension radial-deviation ulnar-deviation",

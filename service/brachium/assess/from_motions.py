@@ -8,6 +8,7 @@ from brachium.assess.arcs import arcs_of
 from brachium.assess.chains import chains_of
 from brachium.assess.lag import lags_of
 from brachium.assess.measured import moved
+from brachium.assess.ratios import ratios_of
 from brachium.assess.reaches import reaches_of
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ def from_motions(
     options: AssessOptions,
     motions: Moved | None = None,
 ) -> tuple[Derived, ...]:
-    """Return arcs, windows, lags, sums of digits and reaches; ``judged`` is by leaf key.
+    """Return arcs, windows, lags, sums of digits, reaches and ratios; ``judged`` is by leaf key.
 
     ``motions`` spares the grouping where the caller has it already.
     """
@@ -38,4 +39,5 @@ def from_motions(
         *lags_of(groups, judged, tables),
         *chains_of(groups, tables, options),
         *reaches_of(groups, tables),
+        *ratios_of(groups, tables),
     )

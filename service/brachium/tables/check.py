@@ -13,6 +13,7 @@ from brachium.tables import (
     measure_checks,
     model_checks,
     protocol_checks,
+    ratio_checks,
     schema_checks,
     source,
     strength_checks,
@@ -46,6 +47,7 @@ def quick_faults(draft: Draft) -> list[str]:
     found.extend(measure_checks.faults(draft))
     found.extend(change_checks.faults(draft))
     found.extend(computation_checks.faults(draft))
+    found.extend(ratio_checks.faults(draft))
     found.extend(strength_checks.faults(draft))
     found.extend(protocol_checks.faults(draft))
     found.extend(code_checks.faults(draft))

@@ -134,6 +134,8 @@ def _tables(found: dict[str, list[Any]]) -> Tables:
         chains=tuple(found["chains"]),
         bands=_many(found["bands"], "computation", "chain"),
         reaches=tuple(found["reaches"]),
+        ratios=tuple(found["ratios"]),
+        ratio_levels=_many(found["ratio_levels"], "computation"),
         norm_sets=_one(found["norm_sets"], "norm_set"),
         norms=_many(found["force_norms"], "joint", "test"),
         percentiles=_many(found["force_percentiles"], "joint", "test"),

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from brachium.tables.change_rows import Detectable
     from brachium.tables.computation_rows import Axis, Band, Chain, Computation, Reach, Window
     from brachium.tables.protocol_rows import PromptRow, Protocol, Trigger
+    from brachium.tables.ratio_rows import Ratio, RatioLevel
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,6 +332,8 @@ class Tables:
     chains: tuple[Chain, ...]
     bands: Mapping[tuple[str, str], tuple[Band, ...]]
     reaches: tuple[Reach, ...]
+    ratios: tuple[Ratio, ...]
+    ratio_levels: Mapping[str, tuple[RatioLevel, ...]]
     norm_sets: Mapping[str, strength_rows.NormSet]
     norms: Mapping[tuple[str, str], tuple[strength_rows.Norm, ...]]
     percentiles: Mapping[tuple[str, str], tuple[strength_rows.PercentileRow, ...]]

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import brachium
-from brachium.tables import change_rows, computation_rows, protocol_rows, rows, strength_rows
+from brachium.tables import (
+    change_rows,
+    computation_rows,
+    protocol_rows,
+    ratio_rows,
+    rows,
+    strength_rows,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +71,13 @@ TABLES = (
     _table("reference/chains.csv", computation_rows.Chain, "computation chain"),
     _table("reference/bands.csv", computation_rows.Band, "computation chain scheme rank"),
     _table("reference/reaches.csv", computation_rows.Reach, "computation"),
+    _table("reference/ratios.csv", ratio_rows.Ratio, "computation mode"),
+    _table(
+        "reference/ratio_levels.csv",
+        ratio_rows.RatioLevel,
+        "computation grade",
+        "computation percent",
+    ),
     _table("reference/norm_sets.csv", strength_rows.NormSet, "norm_set"),
     _table(
         "reference/force_norms.csv",
