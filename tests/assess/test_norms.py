@@ -124,6 +124,19 @@ def test_children_have_percentiles_and_no_z_score():
     assert Z not in names(found)
 
 
+def test_beside_every_percentile_stands_the_z_score_and_children_are_boys_and_girls():
+    # boys of 10 to 11, right: the table's own mean and SD
+    row = group("male", 10, "right")
+    child = MAN._replace(youngest=10, oldest=10)
+    low = row.mean - 2 * row.sd
+    said = only(worked([force(low, 1, 1)], child), PERCENTILE).statement
+    assert "(z-score -2.00)" in said
+    assert ", boys of 10 to 11 years" in said
+    girl = child._replace(sex="female")
+    assert ", girls of 10 to 11 years" in only(worked([force(9, 9, 9)], girl), PERCENTILE).statement
+    assert ", men of " in only(worked([force(40, 40, 40)]), PERCENTILE).statement
+
+
 def test_an_age_between_two_groups_is_not_guessed():
     between_groups = MAN._replace(youngest=49, oldest=50)
     found = worked([force(30, 30, 30)], between_groups)

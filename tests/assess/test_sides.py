@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 from tests.coding.coded import code
-from tests.exam.builders import move
+from tests.exam.builders import end, move
 
 
 def differences(*findings):
@@ -74,3 +74,46 @@ def test_arm_positions_are_compared_apart():
     )
     assert [one.what.arm_position for one in found] == ["at-side", "abducted-90"]
     assert len({one.key for one in found}) == 2
+
+
+def extension(word, magnitude=None, side="right", **more):
+    return end(word, magnitude, side=side, **more)
+
+
+@pytest.mark.parametrize(
+    ("right", "left", "value", "flagged"),
+    [
+        (("short-of-straight", 25), ("straight", None), 25, True),
+        (("straight", None), ("short-of-straight", 25), -25, True),
+        # 8 short against 5 beyond: neither stands out alone, the 13 between them do
+        (("short-of-straight", 8), ("beyond-straight", 5), 13, True),
+        (("beyond-straight", 5), ("short-of-straight", 5), -10, False),
+        (("straight", None), ("straight", None), 0, False),
+    ],
+)
+def test_obs_11_ends_of_extension_are_compared_on_their_own_axis(right, left, value, flagged):
+    (found,) = differences(extension(*right), extension(*left, side="left"))
+    assert (found.value, found.flagged, found.ends) == (value, flagged, True)
+    # less is more motion there, and straight is 0: neither a percentage nor a lesser side
+    assert (found.ratio, found.lesser) == (None, "")
+
+
+def test_obs_11_an_end_that_was_not_measured_is_not_compared():
+    absent = extension(None, side="left", absent={"reason": "not-tested"})
+    assert differences(extension("straight"), absent) == ()
+
+
+@pytest.mark.parametrize(
+    ("right", "words"),
+    [(20, "right ends 15 degrees short of left"), (0, "right ends 5 degrees beyond left")],
+)
+def test_obs_11_the_text_says_which_end_falls_short(right, words):
+    word = "short-of-straight" if right else "straight"
+    coded = code(extension(word, right or None), extension("short-of-straight", 5, side="left"))
+    texts = [
+        one["code"]["text"]
+        for one in coded.of("Observation")
+        if "minus" in str(one["code"]["coding"])
+    ]
+    assert texts
+    assert all(text.endswith(words) for text in texts)

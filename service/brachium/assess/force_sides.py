@@ -121,12 +121,15 @@ def _difference(pair: _Pair, whose: Whose, unfit_both: bool, tables: Tables) -> 
 
 
 def _seen(pair: _Pair, tables: Tables) -> str:
-    what = "best of three" if len(pair.right) == THREE else f"best of {len(pair.right)}"
     sides = zip(OTHER, pair.limits, strict=True)
-    return f"{what}, " + ", ".join(
+    return f"{_summary(pair)}, " + ", ".join(
         f"{side} {plain(pair.best(side))} kgf{limits_said(limited, tables)}"
         for side, limited in sides
     )
+
+
+def _summary(pair: _Pair) -> str:
+    return "best of three" if len(pair.right) == THREE else f"best of {len(pair.right)}"
 
 
 def _how(right: Decimal, left: Decimal, percent: Decimal) -> str:
@@ -153,8 +156,8 @@ def _dominant(pair: _Pair, whose: Whose, tables: Tables) -> _Said:
     percent = (own - other) * 100 / other
     more = "stronger" if percent >= 0 else "weaker"
     text = (
-        f"dominant {whose.dominant} side {_percent(abs(percent))} % {more} than the other, "
-        "of the other side"
+        f"{_summary(pair)}, dominant {whose.dominant} side {_percent(abs(percent))} % {more} "
+        "than the other, of the other side"
     )
     return _Said(text, tidy(percent.quantize(_TENTH)))
 
@@ -167,9 +170,9 @@ def _corrected(pair: _Pair, dominant: str, factor: Decimal, source: str, tables:
     expected = other * factor
     share = own * 100 / expected
     text = (
-        f"{dominant}-handed, so {plain(expected.quantize(_TENTH))} kgf expected on the {dominant} "
-        f"({OTHER[dominant]} x {plain(factor)}, {source}): {dominant} reaches {_percent(share)} % "
-        "of it. A mean of healthy people, not a limit"
+        f"{_summary(pair)}, {dominant}-handed, so {plain(expected.quantize(_TENTH))} kgf expected "
+        f"on the {dominant} ({OTHER[dominant]} x {plain(factor)}, {source}): {dominant} reaches "
+        f"{_percent(share)} % of it. A mean of healthy people, not a limit"
     )
     return _Said(text, tidy(share.quantize(_TENTH)), sources=(source,))
 

@@ -68,6 +68,8 @@ def _difference(one: SideDifference, tables: Tables, *, named_in_full: bool) -> 
     text = f"{_compared(one.what, named_in_full, tables)}: right minus left {one.value:f} degrees"
     if one.ratio is not None:
         text += f" (right is {one.ratio:f} percent of left)"
+    if one.ends and one.value:
+        text += f" (right ends {'short of' if one.value > 0 else 'beyond'} left)"
     if one.threshold is None:
         return f"{text}, without a known measurement error"
     more = "more" if one.flagged else "no more"

@@ -3,8 +3,9 @@
 Mathiowetz is the mean of three trials, seated; NHANES is the best of three, standing: a mean is
 held against means and a best against bests, never one against the other. Where a set has means and
 standard deviations the result is a z-score, and its percentile that of a normal distribution; where
-it has percentiles the result lies straight between the published ones, and nothing is worked out
-beyond the outermost. Low means below the 5th percentile, which is this service's own convention.
+it has percentiles the result lies straight between the published ones; beyond the outermost it is
+only said to lie there, and its z-score, which stands beside every percentile, says how far. Low
+means below the 5th percentile, which is this service's own convention.
 """
 
 from __future__ import annotations
@@ -42,7 +43,8 @@ if TYPE_CHECKING:
 _Row = TypeVar("_Row", Norm, PercentileRow)
 _CENT = Decimal("0.01")
 _SURE = "high"
-_PEOPLE = {"male": "men", "female": "women"}
+_PEOPLE = {"male": ("men", "boys"), "female": ("women", "girls")}
+_ADULT = 18
 
 
 class Force(NamedTuple):
@@ -185,10 +187,11 @@ def _stands(force: Force, group: _Group, whose: Whose, tables: Tables) -> _Stand
     unit = tables.units[row.unit]
     z = z_score(value, row.mean * unit.factor, row.sd * unit.factor)
     count = f", n {row.n}" if row.n else ""
+    score = z.quantize(_CENT)
     people = (
-        f"{norm_set.label} ({row.source}), {_PEOPLE[whose.sex]} of {row.age_from} to {row.age_to} "
-        f"years, {row.side} side, mean {row.mean:f} {unit.label}, SD {row.sd:f}{count}; "
-        f"{norm_set.conditions}"
+        f"{norm_set.label} ({row.source}), {_people(whose.sex, row.age_to)} of {row.age_from} to "
+        f"{row.age_to} years, {row.side} side, mean {row.mean:f} {unit.label}, "
+        f"SD {row.sd:f}{count}; {norm_set.conditions}"
     )
     if isinstance(row, PercentileRow):
         values = tuple(one * unit.factor for one in row.values)
@@ -196,13 +199,16 @@ def _stands(force: Force, group: _Group, whose: Whose, tables: Tables) -> _Stand
         how = (
             "nothing is published beyond it" if percentile.comparator else "between published ones"
         )
-        text = f"{seen}, {_at(percentile)} of {people}; {how}"
+        text = f"{seen}, {_at(percentile)} (z-score {score:f}) of {people}; {how}"
         return _Stands(name, text, percentile.value, percentile, percentile.comparator)
     percentile = percentile_of(z)
-    score = z.quantize(_CENT)
     where = f"{_at(percentile)} of a normal distribution"
     text = f"{seen}, z-score {score:f} ({where}) in {people}"
     return _Stands(name, text, tidy(score), percentile)
+
+
+def _people(sex: str, oldest: int) -> str:
+    return _PEOPLE[sex][oldest < _ADULT]
 
 
 def _at(percentile: Percentile) -> str:

@@ -1,4 +1,8 @@
-"""Right minus left, for every angle measured in the same way on both sides.
+"""Right minus left, for every angle and end measured in the same way on both sides.
+
+An end of extension counts on its own axis: what it falls short of straight, less what it goes
+beyond. There, the smaller value is more motion and straight is 0, so it has neither a ratio nor a
+lesser side.
 
 The threshold is the same-rater measurement error of the joint: a smaller difference can come from
 measuring alone. A difference says nothing about which side is the healthy one.
@@ -11,7 +15,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from brachium.assess.reference import error_of
-from brachium.assess.values import in_base_unit
+from brachium.assess.values import end_position, in_base_unit
 from brachium.exam.findings import Motion
 
 if TYPE_CHECKING:
@@ -20,7 +24,7 @@ if TYPE_CHECKING:
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
 
-SIDE_RULE = "side-difference/1.0"
+SIDE_RULE = "side-difference/1.1"
 
 _Measured: TypeAlias = "tuple[Leaf, Decimal]"
 
@@ -47,8 +51,9 @@ class SideDifference(NamedTuple):
     """Right minus left in degrees.
 
     ``ratio`` is right as a percentage of left, one decimal, ``None`` when left is 0; ``lesser`` is
-    the side with the smaller value, empty when equal; ``flagged`` is ``None`` without a threshold;
-    ``sources`` are the keys of the right and the left leaf.
+    the side with the smaller value, empty when equal; an end has neither;
+    ``flagged`` is ``None`` without a threshold; ``sources`` are the keys of the right and the left
+    leaf.
     """
 
     what: Comparison
@@ -60,6 +65,11 @@ class SideDifference(NamedTuple):
     right: Leaf
     left: Leaf
     rule: str = SIDE_RULE
+
+    @property
+    def ends(self) -> bool:
+        """Whether the sides are ends of extension: right minus left above 0 is right short."""
+        return _ends(self.right)
 
     @property
     def sources(self) -> tuple[str, str]:
@@ -78,9 +88,11 @@ def side_differences(leaves: Iterable[Leaf], tables: Tables) -> tuple[SideDiffer
     left: dict[Comparison, list[_Measured]] = {}
     for leaf in leaves:
         finding = leaf.finding
-        if isinstance(finding, Motion) and finding.angle is not None and finding.absent is None:
+        if not isinstance(finding, Motion) or finding.absent is not None:
+            continue
+        value = _degrees(finding, tables)
+        if value is not None:
             sides = right if leaf.side == "right" else left
-            value = in_base_unit(finding.angle, tables.units[finding.angle.unit])
             sides.setdefault(_comparison(finding), []).append((leaf, value))
     return tuple(
         _difference(what, rights[0], left[what][0], tables)
@@ -88,6 +100,16 @@ def side_differences(leaves: Iterable[Leaf], tables: Tables) -> tuple[SideDiffer
         # two values for the same thing on one side: which one to compare would be a guess
         if len(rights) == 1 and len(left.get(what, ())) == 1
     )
+
+
+def _degrees(finding: Motion, tables: Tables) -> Decimal | None:
+    if finding.angle is None:
+        return end_position(finding)
+    return in_base_unit(finding.angle, tables.units[finding.angle.unit])
+
+
+def _ends(leaf: Leaf) -> bool:
+    return isinstance(leaf.finding, Motion) and leaf.finding.end is not None
 
 
 def _comparison(finding: Motion) -> Comparison:
@@ -106,11 +128,12 @@ def _difference(
 ) -> SideDifference:
     value = right[1] - left[1]
     threshold = _threshold(what.joint, tables)
+    ends = _ends(right[0])
     return SideDifference(
         what,
         value,
-        (right[1] * 100 / left[1]).quantize(Decimal("0.1")) if left[1] else None,
-        "" if not value else ("right" if value < 0 else "left"),
+        (right[1] * 100 / left[1]).quantize(Decimal("0.1")) if left[1] and not ends else None,
+        "" if ends or not value else ("right" if value < 0 else "left"),
         threshold,
         None if threshold is None else abs(value) > threshold.value,
         right[0],

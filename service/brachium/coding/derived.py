@@ -95,8 +95,11 @@ def _difference_static(
 def _compared(difference: SideDifference) -> str:
     if not difference.value:
         return "equal on both sides"
-    word = "less" if difference.lesser == "right" else "more"
-    return f"right {number(abs(difference.value))} degrees {word} than left"
+    size = f"{number(abs(difference.value))} degrees"
+    if difference.ends:
+        # more or less would be read of the motion, of which the larger value is less
+        return f"right ends {size} {'short of' if difference.value > 0 else 'beyond'} left"
+    return f"right {size} {'less' if difference.lesser == 'right' else 'more'} than left"
 
 
 @lru_cache(maxsize=64)
