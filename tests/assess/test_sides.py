@@ -25,6 +25,18 @@ def test_obs_11_right_minus_left_with_ratio_and_lesser_side():
     assert found.threshold.value == 10
 
 
+@pytest.mark.parametrize(
+    ("right", "left", "expected"), [(90, 92, True), (90, 175, False), (172, 175, False)]
+)
+def test_two_limited_sides_are_told_so_that_neither_serves_as_normal(right, left, expected):
+    coded = code(*both(right, left))
+    (found,) = coded.assessment.differences
+    assert found.both_outside is expected
+    assert found.is_told is (expected or found.flagged)
+    texts = [one.body.decode() for one in coded.encoded.resources if one.type == "Observation"]
+    assert any("neither serves as normal" in text for text in texts) is expected
+
+
 def test_obs_11_the_digits_of_the_sources_stay():
     (found,) = differences(*both(Decimal("150.50"), 150))
     assert str(found.value) == "0.50"

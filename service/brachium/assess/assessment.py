@@ -16,7 +16,7 @@ from brachium.assess.sides import SideDifference, side_differences
 from brachium.exam.dates import ages
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from brachium.assess.completeness import Completeness
     from brachium.assess.derived import Derived
@@ -55,22 +55,28 @@ def assess(
 
     Pure; raises nothing of its own.
     """
-    person = person_of(exam)
-    ranges = {
-        leaf.key: judgement
-        for leaf in leaves
-        if (judgement := judge(leaf, person, tables, options)) is not None
-    }
+    ranges = judged(leaves, person_of(exam), tables, options)
     motions = moved(leaves, tables)
     strength = from_strength(leaves, whose(exam), tables, options, motions)
     return Assessment(
         ranges,
-        side_differences(leaves, tables),
+        side_differences(leaves, ranges, tables),
         (*from_motions(leaves, ranges, tables, options, motions), *strength.computed),
         prompts(leaves, ranges, tables),
         completeness(leaves, ranges, tables),
         strength.patterns,
     )
+
+
+def judged(
+    leaves: Iterable[Leaf], person: Person, tables: Tables, options: AssessOptions
+) -> dict[str, Judgement]:
+    """Return the judgement of every leaf that has one, by leaf key."""
+    return {
+        leaf.key: judgement
+        for leaf in leaves
+        if (judgement := judge(leaf, person, tables, options)) is not None
+    }
 
 
 def person_of(exam: Exam) -> Person:

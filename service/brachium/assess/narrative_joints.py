@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
+from brachium.assess.sides import NEITHER_NORMAL
 from brachium.assess.verdicts import verdict
 from brachium.assess.wording import Topic, circumstances, named, result, row_label, topic
 from brachium.tables.concepts import in_text
@@ -70,11 +71,12 @@ def _difference(one: SideDifference, tables: Tables, *, named_in_full: bool) -> 
         text += f" (right is {one.ratio:f} percent of left)"
     if one.ends and one.value:
         text += f" (right ends {'short of' if one.value > 0 else 'beyond'} left)"
+    neither = f"; {NEITHER_NORMAL}" if one.both_outside else ""
     if one.threshold is None:
-        return f"{text}, without a known measurement error"
+        return f"{text}, without a known measurement error{neither}"
     more = "more" if one.flagged else "no more"
     error = f"{one.threshold.value:f} degrees ({one.threshold.source}; rule {one.rule})"
-    return f"{text}, {more} than measuring alone explains, {error}"
+    return f"{text}, {more} than measuring alone explains, {error}{neither}"
 
 
 @lru_cache(maxsize=4096)

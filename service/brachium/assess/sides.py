@@ -16,15 +16,18 @@ from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from brachium.assess.reference import error_of
 from brachium.assess.values import end_position, in_base_unit
+from brachium.assess.verdicts import OUTSIDE
 from brachium.exam.findings import Motion
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
+    from brachium.assess.judgement import Judgement
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
 
-SIDE_RULE = "side-difference/1.1"
+SIDE_RULE = "side-difference/1.2"
+NEITHER_NORMAL = "both sides lie outside their reference, so neither serves as normal"
 
 _Measured: TypeAlias = "tuple[Leaf, Decimal]"
 
@@ -53,7 +56,7 @@ class SideDifference(NamedTuple):
     ``ratio`` is right as a percentage of left, one decimal, ``None`` when left is 0; ``lesser`` is
     the side with the smaller value, empty when equal; an end has neither;
     ``flagged`` is ``None`` without a threshold; ``sources`` are the keys of the right and the left
-    leaf.
+    leaf; ``both_outside`` warns that a comparison takes no side as normal, because neither is.
     """
 
     what: Comparison
@@ -64,12 +67,18 @@ class SideDifference(NamedTuple):
     flagged: bool | None
     right: Leaf
     left: Leaf
+    both_outside: bool = False
     rule: str = SIDE_RULE
 
     @property
     def ends(self) -> bool:
         """Whether the sides are ends of extension: right minus left above 0 is right short."""
         return _ends(self.right)
+
+    @property
+    def is_told(self) -> bool:
+        """Whether an answer speaks of it: a large difference, or no healthy side to compare."""
+        return bool(self.flagged) or self.both_outside
 
     @property
     def sources(self) -> tuple[str, str]:
@@ -82,7 +91,9 @@ class SideDifference(NamedTuple):
         return "side-difference/" + "/".join(word or "-" for word in self.what)
 
 
-def side_differences(leaves: Iterable[Leaf], tables: Tables) -> tuple[SideDifference, ...]:
+def side_differences(
+    leaves: Iterable[Leaf], ranges: Mapping[str, Judgement], tables: Tables
+) -> tuple[SideDifference, ...]:
     """Return one difference per comparison that has exactly one value on each side."""
     right: dict[Comparison, list[_Measured]] = {}
     left: dict[Comparison, list[_Measured]] = {}
@@ -95,7 +106,7 @@ def side_differences(leaves: Iterable[Leaf], tables: Tables) -> tuple[SideDiffer
             sides = right if leaf.side == "right" else left
             sides.setdefault(_comparison(finding), []).append((leaf, value))
     return tuple(
-        _difference(what, rights[0], left[what][0], tables)
+        _difference(what, rights[0], left[what][0], ranges, tables)
         for what, rights in right.items()
         # two values for the same thing on one side: which one to compare would be a guess
         if len(rights) == 1 and len(left.get(what, ())) == 1
@@ -124,7 +135,11 @@ def _comparison(finding: Motion) -> Comparison:
 
 
 def _difference(
-    what: Comparison, right: _Measured, left: _Measured, tables: Tables
+    what: Comparison,
+    right: _Measured,
+    left: _Measured,
+    ranges: Mapping[str, Judgement],
+    tables: Tables,
 ) -> SideDifference:
     value = right[1] - left[1]
     threshold = _threshold(what.joint, tables)
@@ -138,7 +153,13 @@ def _difference(
         None if threshold is None else abs(value) > threshold.value,
         right[0],
         left[0],
+        _is_outside(ranges, right[0]) and _is_outside(ranges, left[0]),
     )
+
+
+def _is_outside(ranges: Mapping[str, Judgement], leaf: Leaf) -> bool:
+    judged = ranges.get(leaf.key)
+    return judged is not None and judged.interpretation in OUTSIDE
 
 
 @lru_cache(maxsize=1024)

@@ -70,7 +70,7 @@ def _entries(
         if judgement is not None and (judgement.interpretation in OUTSIDE or judgement.is_measured):
             yield of_judgement(leaf, judgement, tables)
     for difference in assessment.differences:
-        if difference.flagged:
+        if difference.is_told:
             yield of_difference(difference, by_key, tables)
     yield from (of_derived(derived) for derived in assessment.computed)
     yield from (of_pattern(pattern) for pattern in assessment.patterns)

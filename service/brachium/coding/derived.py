@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from brachium.assess.sides import SideDifference, Threshold
+from brachium.assess.sides import NEITHER_NORMAL, SideDifference, Threshold
 from brachium.coding import words
 from brachium.coding.fhir import INTERPRETATION, UCUM
 from brachium.coding.frame import Frame
@@ -93,6 +93,11 @@ def _difference_static(
 
 
 def _compared(difference: SideDifference) -> str:
+    neither = f"; {NEITHER_NORMAL}" if difference.both_outside else ""
+    return f"{_more_or_less(difference)}{neither}"
+
+
+def _more_or_less(difference: SideDifference) -> str:
     if not difference.value:
         return "equal on both sides"
     size = f"{number(abs(difference.value))} degrees"

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import jiter
 import orjson
 
+from brachium.assess.assessment import judged as judgements
 from brachium.assess.assessment import person_of
 from brachium.assess.fitting import fittings
 from brachium.assess.judgement import judge
@@ -54,9 +55,9 @@ def explanation(
         return None
     every = leaves(exam, tables)
     own = [leaf for leaf in every if leaf.index == index]
-    judged = [*orjson.loads(stored.assessment)["judged"], *_unflagged(every, tables)]
-    rows = list(codings)
     chosen = _Chosen(person_of(exam), tables, options)
+    judged = [*orjson.loads(stored.assessment)["judged"], *_untold(every, chosen)]
+    rows = list(codings)
     told: Json = {
         "exam": stored.id,
         "version": stored.version,
@@ -75,11 +76,12 @@ def explanation(
     return orjson.dumps(told, default=_digits)
 
 
-def _unflagged(every: Sequence[Leaf], tables: Tables) -> list[Json]:
+def _untold(every: Sequence[Leaf], chosen: _Chosen) -> list[Json]:
     """Return the differences between the sides that no answer tells, because they are small."""
+    tables = chosen.tables
     by_key = {leaf.key: leaf for leaf in every}
-    found = side_differences(every, tables)
-    return [of_difference(one, by_key, tables) for one in found if not one.flagged]
+    found = side_differences(every, judgements(every, *chosen), tables)
+    return [of_difference(one, by_key, tables) for one in found if not one.is_told]
 
 
 def _digits(value: object) -> orjson.Fragment:
