@@ -6,7 +6,8 @@ import pytest
 from tests.assess.motions import expanded, graded, motion, only, tables, worked
 
 from brachium.assess.judgement import Judgement
-from brachium.assess.lag import lags
+from brachium.assess.lag import lags_of
+from brachium.assess.measured import moved
 from brachium.assess.reference import Reference
 
 LAG = "active-passive-lag"
@@ -73,10 +74,10 @@ def test_a_low_passive_angle_is_said_but_is_no_contracture():
     low = Judgement("L", Reference("r", "t", ("s",)))
     leaves = expanded(findings)
     judged = {leaves[1].key: low}
-    (found,) = lags(leaves, judged, tables())
+    (found,) = lags_of(moved(leaves, tables()), judged, tables())
     assert "the passive angle is below its reference as well" in found.statement
     assert not found.flagged
-    (found,) = lags(leaves, {leaves[0].key: low}, tables())
+    (found,) = lags_of(moved(leaves, tables()), {leaves[0].key: low}, tables())
     assert "below its reference" not in found.statement
 
 

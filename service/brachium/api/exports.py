@@ -17,10 +17,10 @@ from brachium.api.faults import BadParameter, NotAcceptable, NotFound
 from brachium.api.media import CSV, FHIR_JSON, JSON, JSON_SPELLINGS, TEXT, choose
 from brachium.api.requests import once_each, unchanged
 from brachium.export import Wanted
-from brachium.formats.codings import as_csv, as_json
 from brachium.formats.digest import content_digest
 from brachium.formats.outgoing import References
 from brachium.formats.policy import OutputPolicy
+from brachium.formats.register import BUNDLES, TABLES
 
 if TYPE_CHECKING:
     from brachium.api.service import Service
@@ -127,7 +127,8 @@ class Exports:
         body = await self._service.work.run(task)
         if body is None:
             raise NotFound
-        return Response(body, 200, {"Content-Digest": content_digest(body)}, FHIR_JSON)
+        digest = {"Content-Digest": content_digest(body)}
+        return Response(body, 200, digest, BUNDLES[query.type].media_type)
 
     async def codings(
         self, request: Request, exam_id: ExamId, query: Annotated[CodingsQuery, Query()]
@@ -141,9 +142,8 @@ class Exports:
         rows = await self._service.work.run(task)
         if rows is None:
             raise NotFound
-        if media == CSV:
-            return Response(as_csv(rows), media_type=CSV)
-        return Response(as_json(rows), media_type=JSON)
+        form = TABLES["csv" if media == CSV else "json"]
+        return Response(form.write(rows), media_type=form.media_type)
 
     async def assessment(
         self, request: Request, exam_id: ExamId, query: Annotated[VersionQuery, Query()]

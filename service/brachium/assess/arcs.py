@@ -11,7 +11,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 from brachium.assess.derived import Derived, Used
-from brachium.assess.measured import Subject, got, moved, sentence, spot, tidy
+from brachium.assess.measured import Subject, got, sentence, spot, tidy
 from brachium.assess.neutral_zero import Span, plain, write
 from brachium.assess.reference import error_of
 from brachium.tables.computation_rows import ARC, WINDOW
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from brachium.assess.measured import Moved
-    from brachium.exam.leaves import Leaf
     from brachium.tables.computation_rows import Axis, Window
     from brachium.tables.load import Tables
 
@@ -38,11 +37,6 @@ class Arc(NamedTuple):
     span: Span | None
     used: tuple[Used, ...]
     missing: tuple[str, ...]
-
-
-def arcs(leaves: Iterable[Leaf], tables: Tables) -> tuple[Derived, ...]:
-    """Return every arc of an exam, and how much of the functional arcs it covers."""
-    return arcs_of(moved(leaves, tables), tables)
 
 
 def arcs_of(groups: Moved, tables: Tables) -> tuple[Derived, ...]:

@@ -13,7 +13,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
 from brachium.assess.derived import Derived, Grading, Used
-from brachium.assess.measured import Got, Subject, got, moved, named, sentence, tidy
+from brachium.assess.measured import Got, Subject, got, named, sentence, tidy
 from brachium.assess.neutral_zero import plain
 from brachium.assess.reference import error_of
 from brachium.tables.computation_rows import LAG
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
     from brachium.assess.judgement import Judgement
     from brachium.assess.measured import Moved
-    from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
     from brachium.tables.rows import MeasurementError
 
@@ -48,15 +47,8 @@ class _Pair(NamedTuple):
         return tuple(one.missing for one in (self.active, self.passive) if one.missing)
 
 
-def lags(
-    leaves: Iterable[Leaf], judged: Mapping[str, Judgement], tables: Tables
-) -> tuple[Derived, ...]:
-    """Compare every motion that the exam has in both modes; ``judged`` is by leaf key."""
-    return lags_of(moved(leaves, tables), judged, tables)
-
-
 def lags_of(groups: Moved, judged: Mapping[str, Judgement], tables: Tables) -> tuple[Derived, ...]:
-    """Compare active and passive motions that are grouped already."""
+    """Compare every motion that the exam has in both modes; ``judged`` is by leaf key."""
     return tuple(_derived(pair, judged, tables) for pair in _pairs(groups, tables))
 
 
