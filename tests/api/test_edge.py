@@ -160,7 +160,7 @@ def test_problem_details_name_the_request():
     body = json.loads(ask("GET", "/fails", headers={"X-Request-Id": "t-3"}).content)
     assert body["requestId"] == "t-3"
     assert body["status"] == 500
-    assert body["type"] == f"{BASE}/rules#unforeseen"
+    assert body["type"] == f"{BASE}/rules/unforeseen"
 
 
 def test_err_01_even_an_application_that_breaks_is_answered():

@@ -94,7 +94,7 @@ def test_elsewhere_errors_are_problem_details(service):
     body = answer.json()
     assert set(body) == {"type", "title", "status", "detail", "problems", "requestId"}
     assert (body["status"], body["title"]) == (404, "Not Found")
-    assert body["type"] == f"{BASE}/rules#no-such-address"
+    assert body["type"] == f"{BASE}/rules/no-such-address"
 
 
 def test_err_02_every_status_has_an_issue_type_of_r4():

@@ -15,7 +15,7 @@ from dataclasses import fields
 from pathlib import Path
 
 import pytest
-from tests.documentation import snippets
+from tests.documentation import codes, snippets
 
 from brachium.api.caution import CAUTION
 from brachium.cli.parser import EXIT_CODES
@@ -137,6 +137,10 @@ def test_every_address_of_the_service_is_in_the_table(service):
     assert set(told) == served
 
 
+def test_err_04_every_code_is_in_the_readme_with_its_way_out():
+    assert codes.kept(README)[1] == codes.table()
+
+
 def test_set_up_commands_need_nothing_but_python():
     for kind in ("bash demo", "bash suite"):
         for snippet in snippets.all_of(kind):
@@ -151,8 +155,8 @@ def test_both_documents_give_the_same_suite_command_and_the_check_script_takes_i
     assert "bash suite" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
 
-def test_the_command_for_kept_files_is_that_of_its_module():
-    (snippet,) = snippets.all_of("bash golden")
+@named("bash golden")
+def test_the_command_for_kept_files_is_that_of_its_module(snippet):
     module = snippet.text.split()[-1]
     path = ROOT / Path(*module.split(".")).with_suffix(".py")
     assert f"``{snippet.text.strip()}``" in path.read_text(encoding="utf-8")

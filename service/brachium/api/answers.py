@@ -112,7 +112,7 @@ class Answers:
     ) -> dict[str, Any]:
         found = rule(error)
         body: dict[str, Any] = {
-            "type": f"{self._base}/rules#{found.code}",
+            "type": f"{self._base}/rules/{found.code}",
             "title": HTTPStatus(found.status).phrase,
             "status": found.status,
             "detail": found.title,

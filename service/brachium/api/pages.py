@@ -9,14 +9,17 @@ import orjson
 from starlette.requests import Request
 from starlette.responses import Response
 
+from brachium.api.answers import header
 from brachium.api.capability import digest_tag
 from brachium.api.catalogue import catalogue
 from brachium.api.caution import CAUTION
 from brachium.api.docs_page import POLICY, page
-from brachium.api.faults import Unavailable
-from brachium.api.media import JSON, SCHEMA_JSON
-from brachium.api.requests import unchanged
+from brachium.api.faults import NotFound, Unavailable
+from brachium.api.media import HTML, JSON, SCHEMA_JSON, choose
+from brachium.api.requests import only_parameters, unchanged
+from brachium.api.rule_page import rule_json, rule_page
 from brachium.api.rules import rules_json
+from brachium.api.worked import Worked, worked
 from brachium.problems import Listed
 
 if TYPE_CHECKING:
@@ -69,7 +72,8 @@ class Pages:
         self._openapi = Fixed(lambda: orjson.dumps(document()), JSON)
         policy = {"Content-Security-Policy": POLICY}
         html = lambda: page(document(), CAUTION).encode()  # noqa: E731 - as the others
-        self._docs = Fixed(html, "text/html", policy)
+        self._docs = Fixed(html, HTML, policy)
+        self._codes = {row.code: row for row in rules}
 
     async def index(self, request: Request) -> Response:
         """Return where everything is, and the caution."""
@@ -86,6 +90,19 @@ class Pages:
     async def rules(self, request: Request) -> Response:
         """Return every code that an answer can name, with reason, source and way out."""
         return self._rules.answer(request)
+
+    async def rule(self, request: Request, code: str) -> Response:
+        """Return why a code is given and a request that passes: a page, or data when asked for."""
+        only_parameters(request)
+        row = self._codes.get(code)
+        if row is None:
+            raise NotFound
+        found = worked().get(code, Worked())
+        headers = {"Vary": "Accept", "Cache-Control": "no-cache"}
+        if choose(header(request.scope, b"accept"), (JSON, HTML)) != HTML:
+            return Response(orjson.dumps(rule_json(row, found)), 200, headers, JSON)
+        headers["Content-Security-Policy"] = POLICY
+        return Response(rule_page(row, found, CAUTION), 200, headers, HTML)
 
     async def openapi(self, request: Request) -> Response:
         """Return the OpenAPI 3.1 document."""

@@ -214,6 +214,11 @@ def add_pages(app: FastAPI, pages: Pages) -> None:
     path = "/schema/exam"
     table.add("GET", path, pages.schema, "The shape of an exam", {**held, 200: schema})
     table.add("GET", "/rules", pages.rules, "Every rule and every code of a problem", held)
+    both = {"text/html": {"schema": {"type": "string"}}, JSON: {"schema": {"type": "object"}}}
+    one = {"description": "HTML for a browser, else JSON.", "content": both}
+    missing = failing(faults.BadParameter, faults.NotFound, *_ALWAYS)
+    why = "Why a code is given, and a request that passes"
+    table.add("GET", "/rules/{code}", pages.rule, why, {200: one, **missing})
     table.add("GET", "/openapi.json", pages.openapi, "This description as data", held)
     table.add("GET", "/docs", pages.docs, "This description as a page", {**held, 200: html})
     healthy: dict[int | str, dict[str, Any]] = {200: _PLAIN, **failing(*_ALWAYS)}
