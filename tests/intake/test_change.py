@@ -367,3 +367,20 @@ def test_a_correction_of_what_changed_meanwhile_is_stale() -> None:
     )
     assert correct(desk, "no-such-exam", changed).outcome is Outcome.MISSING
     assert desk.correct(exam_id, b"{", "why", 2).outcome is Outcome.BROKEN
+
+
+def test_wrt_06_a_change_whose_answer_was_lost_is_recognised_and_nothing_else_is() -> None:
+    desk, exam_id = started()
+    changed = exam()
+    finding(changed, "abduction-r")["angle"]["value"] = 160
+    assert correct(desk, exam_id, changed).outcome is Outcome.CHANGED
+    again = correct(desk, exam_id, changed, expected=1)
+    assert (again.outcome, again.exam.version) == (Outcome.SAME, 2)
+    assert correct(desk, exam_id, changed, "another why", 1).outcome is Outcome.STALE
+    assert desk.correct(exam_id, b"{", "read wrongly", 1).outcome is Outcome.STALE
+    assert desk.withdraw(exam_id, "read wrongly", 1).outcome is Outcome.STALE
+    assert desk.withdraw(exam_id, "wrong person", 2).outcome is Outcome.CHANGED
+    assert desk.withdraw(exam_id, "wrong person", 2).outcome is Outcome.SAME
+    assert desk.withdraw(exam_id, "wrong exam", 2).outcome is Outcome.STALE
+    assert correct(desk, exam_id, changed, expected=1).outcome is Outcome.STALE
+    assert len(desk.desk.store.versions(exam_id)) == 3

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
-from brachium.cli import demo, explain, offline, serve
+from brachium.cli import demo, explain, offline, selftest, serve
 from brachium.cli.shown import USAGE, complain
 from brachium.exam.findings import Moment
 from brachium.problems import BrokenSettings, BrokenTables
@@ -19,8 +19,8 @@ from brachium.settings import Settings, read_settings
 
 EXIT_CODES = """\
 exit codes:
-  0  done; for check: the exam is accepted; for demo: every example behaved as it should
-  1  the exam is refused, the tables have faults, or an example misbehaved
+  0  done; for check: the exam is accepted; for demo and selftest: all was as it should be
+  1  the exam is refused, the tables have faults, an example or the service misbehaved
   2  the command cannot be understood or its input cannot be read; a setting, the tables or the
      address stop the work before it begins
 """
@@ -61,6 +61,7 @@ def parser() -> argparse.ArgumentParser:
     _add_demo(commands)
     _add_exam_commands(commands)
     _add_tables(commands)
+    _add_selftest(commands)
     return top
 
 
@@ -105,6 +106,17 @@ def _add_tables(commands: _Commands) -> None:
     made = commands.add("tables", "List every fault of the tables.", offline.check_tables)
     made.add_argument("action", choices=("check",))
     made.add_argument("directory", metavar="DIR", nargs="?", type=_folder)
+
+
+def _add_selftest(commands: _Commands) -> None:
+    made = commands.add(
+        "selftest",
+        "Try a running service out: post an exam, repeat, correct, withdraw and read it back. It "
+        "leaves one withdrawn exam there, under a name that nobody else has.",
+        selftest.run,
+    )
+    made.add_argument("url", metavar="URL", help="public base address of the service")
+    made.add_argument("--token", type=Path, metavar="FILE", help="file with an access token")
 
 
 def _port(text: str) -> int:

@@ -39,7 +39,7 @@ def correct(desk: Desk, exam_id: str, raw: bytes, reason: str, expected: int | N
     """
     current = _current(desk, exam_id, expected)
     if isinstance(current, Receipt):
-        return current
+        return _repeated(desk, current, raw, reason, expected)
     examined = desk.examine(raw)
     if examined.exam is None:
         outcome = Outcome.BROKEN if examined.broken else Outcome.REFUSED
@@ -68,7 +68,9 @@ def withdraw(desk: Desk, exam_id: str, reason: str, expected: int | None) -> Rec
     """Enter everything of an exam in error, in one transaction; its content is kept (COR-02)."""
     current = _current(desk, exam_id, expected)
     if isinstance(current, Receipt):
-        return current
+        done = current.exam
+        is_repeat = done and done.status is WITHDRAWN and _is_next(done, reason, expected)
+        return Receipt(Outcome.SAME, (), done) if is_repeat else current
     faults = reason_problems(reason)
     if not may_step(current.status, WITHDRAWN):
         faults = (*faults, step_problem(current.status.value, WITHDRAWN.value))
@@ -103,6 +105,25 @@ def _current(desk: Desk, exam_id: str, expected: int | None) -> ExamVersion | Re
     if expected != current.version:
         return Receipt(Outcome.STALE, (), current)
     return current
+
+
+def _repeated(desk: Desk, stale: Receipt, raw: bytes, reason: str, expected: int | None) -> Receipt:
+    """Recognise a correction that was carried out already and whose answer was lost.
+
+    A server may say so in place of 412 (RFC 9110 13.1.1). Another content or reason is another
+    change, and what happened since the change makes it stale all the same.
+    """
+    done = stale.exam
+    if done is None or not _is_next(done, reason, expected):
+        return stale
+    examined = desk.examine(raw)
+    if examined.exam is None or digest(canonical(examined.exam)) != done.digest:
+        return stale
+    return Receipt(Outcome.SAME, examined.problems, done)
+
+
+def _is_next(current: ExamVersion, reason: str, expected: int | None) -> bool:
+    return expected == current.version - 1 and reason.strip() == current.reason != ""
 
 
 def _change_faults(current: ExamVersion, exam: Exam, reason: str) -> tuple[Problem, ...]:
