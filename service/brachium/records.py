@@ -105,3 +105,24 @@ class ExamVersion:
     reason: str = ""
     shown: tuple[str, ...] = ()
     resources: tuple[Resource, ...] = field(default=(), repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Client:
+    """One registered client: who may log in with which key, and what it may be granted.
+
+    ``scopes`` are SMART scopes with spaces between them; ``organization`` is an identifier as
+    ``system|value`` or empty. The public keys are either ``keys``, the text of a JWK Set, or lie at
+    the address ``keys_at``; the other is empty. ``added`` and ``revoked`` are FHIR instants,
+    ``revoked`` empty while the client may log in.
+    """
+
+    id: str
+    name: str
+    role: str
+    scopes: str
+    organization: str = ""
+    keys: bytes = b""
+    keys_at: str = ""
+    added: str = ""
+    revoked: str = ""

@@ -20,6 +20,7 @@ from brachium.trend import Trends
 
 if TYPE_CHECKING:
     from brachium.settings import Settings
+    from brachium.store.book import ClientBook
     from brachium.store.port import Store
     from brachium.tables.load import Tables
 
@@ -41,6 +42,7 @@ class Parts:
     clock: Clock
     intake: Intake
     export: Export
+    clients: ClientBook
 
     @property
     def trends(self) -> Trends:
@@ -78,7 +80,7 @@ def build(settings: Settings, clock: Clock = utc_now) -> Parts:
     desk = Desk(made.tables, made.clock, made.model, made.coding, made.judging, store)
     base, canonical = settings.public_base, settings.canonical
     export = Export(made.tables, base, canonical, store, judging=made.judging)
-    return Parts(settings, made.tables, store, clock, Intake(desk), export)
+    return Parts(settings, made.tables, store, clock, Intake(desk), export, store.clients)
 
 
 def coding_options(settings: Settings) -> CodingOptions:

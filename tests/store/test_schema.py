@@ -140,12 +140,13 @@ def test_a_step_that_fails_changes_nothing(database, monkeypatch):
         db.execute("CREATE TABLE more (x)")
         raise sqlite3.OperationalError
 
+    before = schema.VERSION
     monkeypatch.setattr(schema, "STEPS", (*schema.STEPS, broken))
-    monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
+    monkeypatch.setattr(schema, "VERSION", before + 1)
     with pytest.raises(StoreUnavailable):
         SqliteStore(database)
     with closing(sqlite3.connect(database)) as db:
-        assert db.execute("PRAGMA user_version").fetchone() == (1,)
+        assert db.execute("PRAGMA user_version").fetchone() == (before,)
         assert not db.execute("SELECT 1 FROM sqlite_schema WHERE name = 'more'").fetchone()
 
 

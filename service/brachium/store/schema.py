@@ -17,9 +17,8 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 
+from brachium.store import clients
 from brachium.store.port import StoreUnavailable
-
-VERSION = 1
 
 _TABLES = """
 CREATE TABLE exam (
@@ -139,6 +138,11 @@ def _create(db: sqlite3.Connection) -> None:
             db.execute(statement)
 
 
+def _add_clients(db: sqlite3.Connection) -> None:
+    for statement in _statements(clients.TABLES):
+        db.execute(statement)
+
+
 def _statements(script: str) -> list[str]:
     """Split a script; ``executescript`` would commit and so break the one transaction."""
     found, so_far = [], ""
@@ -151,7 +155,8 @@ def _statements(script: str) -> list[str]:
 
 
 # the step at place n turns a file of version n into one of version n + 1
-STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_create,)
+STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_create, _add_clients)
+VERSION = len(STEPS)
 
 
 def migrate(db: sqlite3.Connection) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from brachium.store import index, reading, searching
 from brachium.store.adding import Addition
+from brachium.store.clients import SqliteClients
 from brachium.store.commits import SharedCommits
 from brachium.store.connections import Readers, available, writer
 from brachium.store.port import Added, AuditRow, Page, StoreUnavailable
@@ -37,6 +38,7 @@ class SqliteStore:
                 raise
         self._commits = SharedCommits(db)
         self._readers = Readers(path)
+        self.clients = SqliteClients(self._commits, self._readers)
         self._quiet = QuietTime(self._commits)
         # an earlier run may have left something that waits
         self._quiet.written()
