@@ -25,7 +25,8 @@ class Problem:
 
     ``pointer`` is an RFC 6901 JSON pointer into the posted exam; ``issue_type`` a code of FHIR R4
     issue-type; ``code`` is ours, stable, and listed in the table of rules; ``source`` names the
-    publication, standard or own convention that the rule rests on.
+    publication, standard or own convention that the rule rests on. ``place`` is the FHIRPath place
+    in a FHIR resource that was sent in the place of an exam, and empty otherwise.
     """
 
     code: str
@@ -35,10 +36,13 @@ class Problem:
     remedy: str
     source: str
     issue_type: str = "business-rule"
+    place: str = ""
 
     @property
     def expression(self) -> str:
-        """The pointer as the simplified FHIRPath of R4 OperationOutcome.issue.expression."""
+        """The place as the simplified FHIRPath of R4 OperationOutcome.issue.expression."""
+        if self.place:
+            return self.place
         path = "exam"
         for token in self.pointer.split("/")[1:]:
             name = token.replace("~1", "/").replace("~0", "~")

@@ -124,7 +124,7 @@ def motion(tables: Tables, options: ModelOptions) -> Schema:
             "grade": {"type": ["string", "null"]},
             "distance": quantity,
             "armPosition": words(_options(tables, "arm-position"), nullable=True),
-            "method": words(_methods(tables, "motion"), nullable=True),
+            "method": words(methods_of(tables, "motion"), nullable=True),
             "position": words(_options(tables, "position"), nullable=True),
             "limitedBy": _limiters(tables),
         },
@@ -148,7 +148,7 @@ def _motion(row: MotionRow, tables: Tables, options: ModelOptions) -> Schema:
         **where["properties"],
         **arm,
         "mode": words(row.modes),
-        "method": words(_methods(tables, "motion", row.measure), nullable=True),
+        "method": words(methods_of(tables, "motion", row.measure), nullable=True),
     }
     required = [*where.get("required", ()), *(("armPosition",) if row.arm_positions else ())]
     results = (*_MOTION_RESULTS, "limitedBy")
@@ -172,9 +172,9 @@ def _either(result: Schema, members: Iterable[str]) -> Schema:
 def _motion_result(row: MotionRow, tables: Tables, options: ModelOptions) -> Schema:
     members = {"end", "magnitude"} if row.measure == "end" else {row.measure}
     others: Schema = {name: NOTHING for name in _MOTION_RESULTS if name not in members}
-    unit = {"properties": {"unit": words(_units(row.units, tables, options))}}
+    unit = {"properties": {"unit": words(units_of(row.units, tables, options))}}
     if row.measure == "grade":
-        grades = words(_grades(row.scale, tables, options))
+        grades = words(grades_of_scale(row.scale, tables, options))
         return {"properties": {**others, "grade": grades}, "required": ["grade"]}
     if row.measure == "end":
         return {
@@ -212,7 +212,7 @@ def strength(tables: Tables, options: ModelOptions) -> Schema:
                 "maxItems": MOST_TRIALS,
                 "description": "Every trial, in the order in which they were made.",
             },
-            "method": words(_methods(tables, "strength"), nullable=True),
+            "method": words(methods_of(tables, "strength"), nullable=True),
             "position": words(_options(tables, "position"), nullable=True),
             "limitedBy": _limiters(tables),
         },
@@ -231,12 +231,12 @@ def strength(tables: Tables, options: ModelOptions) -> Schema:
 
 def _test(row: StrengthRow, tables: Tables, options: ModelOptions) -> Schema:
     where = digit(row.digits or tables.joints[row.joint].digits)
-    method = words(_methods(tables, "strength", row.measure), nullable=True)
+    method = words(methods_of(tables, "strength", row.measure), nullable=True)
     if row.measure == "grade":
-        grades = words(_grades(row.scale, tables, options))
+        grades = words(grades_of_scale(row.scale, tables, options))
         result: Schema = {"properties": {"grade": grades, "trials": _EMPTY}, "required": ["grade"]}
     else:
-        unit = words(_units(row.units, tables, options))
+        unit = words(units_of(row.units, tables, options))
         trials = {"minItems": 1, "items": {"properties": {"unit": unit, "value": {"minimum": 0}}}}
         result = {
             "properties": {"grade": NOTHING, "trials": trials, "side": words(("left", "right"))},
@@ -296,7 +296,8 @@ def _limiters(tables: Tables) -> Schema:
     }
 
 
-def _methods(tables: Tables, kind: str, measure: str = "") -> list[str]:
+def methods_of(tables: Tables, kind: str, measure: str = "") -> list[str]:
+    """Return the methods that fit a kind of finding, and a measure when one is named."""
     return [
         row.method
         for row in tables.methods.values()
@@ -304,7 +305,8 @@ def _methods(tables: Tables, kind: str, measure: str = "") -> list[str]:
     ]
 
 
-def _units(accepted: tuple[str, ...], tables: Tables, options: ModelOptions) -> list[str]:
+def units_of(accepted: tuple[str, ...], tables: Tables, options: ModelOptions) -> list[str]:
+    """Return the accepted units, with those that are converted when the options allow it."""
     if not options.convert_units:
         return list(accepted)
     bases = {tables.units[unit].base for unit in accepted}
@@ -312,7 +314,8 @@ def _units(accepted: tuple[str, ...], tables: Tables, options: ModelOptions) -> 
     return [*accepted, *extra]
 
 
-def _grades(scale: str, tables: Tables, options: ModelOptions) -> list[str]:
+def grades_of_scale(scale: str, tables: Tables, options: ModelOptions) -> list[str]:
+    """Return the grades of a scale, plus and minus only when the options allow them."""
     return [
         grade.grade
         for grade in tables.scales[scale].values()
