@@ -8,7 +8,7 @@ import orjson
 
 from brachium.api import fhir_search, requests
 from brachium.api.faults import STATUSES
-from brachium.coding import response_problems, vocabulary
+from brachium.coding import vocabulary
 from brachium.exam import shape_codes
 from brachium.intake import refusals
 from brachium.problems import Listed, Severity
@@ -27,7 +27,7 @@ def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     rows += [
         Listed(r.code, Severity.ERROR, r.title, "", r.remedy, r.source) for r in faults.values()
     ]
-    for owner in (shape_codes, refusals, vocabulary, response_problems, requests, fhir_search):
+    for owner in (shape_codes, refusals, vocabulary, requests, fhir_search):
         rows += owner.LISTED
     return tuple(sorted(rows, key=lambda row: row.code))
 
