@@ -22,6 +22,7 @@ ORDINAL = _EXTENSION + "ordinalValue"
 
 OBSERVATION_STATUS = "http://hl7.org/fhir/observation-status"
 REPORT_STATUS = "http://hl7.org/fhir/diagnostic-report-status"
+RESPONSE_STATUS = "http://hl7.org/fhir/questionnaire-answers-status"
 GENDER = "http://hl7.org/fhir/administrative-gender"
 
 # R4 Observation 10.1.4.9: what our reasons are called in data-absent-reason

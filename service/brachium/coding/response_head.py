@@ -57,13 +57,20 @@ class Head:
         by = values.identifier(resource.get("identifier"), place, "exam")
         if by is not None:
             exam["identifier"] = by
-        self.places["/identifier"] = place
-        exam["status"] = self._status(resource)
-        self.places["/status"] = f"{ROOT}.status"
+            self._place("/identifier", place)
+        status = self._status(resource)
+        if status:
+            exam["status"] = status
+            self.places["/status"] = f"{ROOT}.status"
         for member, kind, name, required in _PARTIES:
             if required or member in resource:
                 self._party(resource, exam, values, (member, kind, name))
         return exam
+
+    def _place(self, pointer: str, place: str) -> None:
+        self.places[pointer] = place
+        for name in ("system", "value"):
+            self.places[f"{pointer}/{name}"] = f"{place}.{name}"
 
     def _strangers(self, resource: dict[str, Json]) -> None:
         strangers = resource.keys() - _KEPT - _SET_HERE
@@ -105,23 +112,20 @@ class Head:
 
     def _status(self, resource: dict[str, Json]) -> str:
         status = resource.get("status")
-        if status not in set(STATUSES.values()):
+        if not isinstance(status, str) or status not in STATUSES.values():
             message = "The status is missing, or is none that an exam has."
             self._complaints.add(listed.STATUS, f"{ROOT}.status", message)
             return ""
-        return self._posted(resource.get("extension"), status) or TOLD.get(status, "final")
+        return self._posted(resource.get("extension")) or TOLD.get(status, "final")
 
-    def _posted(self, extensions: Json, status: str) -> str:
+    def _posted(self, extensions: Json) -> str:
         """Return the status of the exam as it was posted, when the response names it."""
         if extensions is None:
             return ""
         one = extensions[0] if isinstance(extensions, list) and len(extensions) == 1 else None
         posted = one.get("valueCode") if isinstance(one, dict) else None
-        if (
-            one == {"url": self._extension, "valueCode": posted}
-            and posted in TOLD.values()
-            and TOLD.get(status, posted) == posted
-        ):
+        known = isinstance(posted, str) and posted in TOLD.values()
+        if known and one == {"url": self._extension, "valueCode": posted}:
             return str(posted)
         message = "Only our own extension about the status of the exam is known here."
         self._complaints.add(listed.MEMBER, f"{ROOT}.extension", message)
@@ -136,8 +140,6 @@ class Head:
     ) -> None:
         member, kind, name = who
         place = f"{ROOT}.{member}"
-        self.places[f"/{name}"] = place
-        self.places[f"/{name}/identifier"] = f"{place}.identifier"
         if member not in resource:
             message = f"The {name} is missing."
             self._complaints.add(listed.MISSING, place, message, "Give it by its identifier.")
@@ -145,6 +147,7 @@ class Head:
         by = values.party(kind, resource[member], place)
         if by is not None:
             exam[name] = {"identifier": by}
+            self._place(f"/{name}/identifier", f"{place}.identifier")
 
 
 # the other elements of QuestionnaireResponse (R4 4.0.1) and of every resource

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -21,9 +21,11 @@ from brachium.coding.form_tree import form_of
 from brachium.coding.response_head import ROOT, Head
 from brachium.coding.response_problems import Complaints
 from brachium.coding.response_values import Values
+from brachium.exam.reading import examine
 from brachium.problems import Problem, refuses
 
 if TYPE_CHECKING:
+    from brachium.exam.rule import ModelOptions
     from brachium.tables.load import Tables
 
 Json: TypeAlias = Any
@@ -55,13 +57,15 @@ class ReadResponse:
 
     ``exam`` is the exam as posted to the service (numbers as ``int`` and ``Decimal``), ``None``
     when a problem refuses it; ``places`` leads from JSON pointers into the exam to FHIRPath places
-    in the response; ``status`` is the response's own.
+    in the response; ``status`` is the response's own. ``readable`` is the exam as far as it could
+    be read, without findings that have a problem: for the rules to look at, never to be stored.
     """
 
     exam: dict[str, Json] | None
     problems: tuple[Problem, ...]
     places: Mapping[str, str]
     status: str = ""
+    readable: Mapping[str, Json] = field(default_factory=dict)
 
     def content(self) -> bytes:
         """Return the exam as JSON text; raises ``LookupError`` when there is none."""
@@ -87,6 +91,24 @@ def read_response(resource: Json, tables: Tables, canonical: str) -> ReadRespons
         complaints.add(listed.SHAPE, ROOT, "This is not a QuestionnaireResponse.")
         return ReadResponse(None, tuple(complaints.found), {})
     return _Reading(tables, canonical, complaints).read(resource)
+
+
+def everything_wrong(
+    found: ReadResponse, tables: Tables, options: ModelOptions
+) -> tuple[Problem, ...]:
+    """Return what is wrong with a refused response and, as far as it was read, with its exam.
+
+    So that whoever sent it hears everything in one answer (EXM-06). What is missing is told by the
+    problems of the response already.
+    """
+    raw = orjson.dumps(found.readable, default=_digits)
+    problems = examine(raw, tables, options).problems if found.readable else ()
+    told = [one for one in problems if _stands(one.pointer, found.places)]
+    return (*found.problems, *found.placed(told))
+
+
+def _stands(pointer: str, places: Mapping[str, str]) -> bool:
+    return pointer in places or pointer.startswith("/findings/")
 
 
 def _digits(value: object) -> Json:
@@ -118,7 +140,7 @@ class _Reading:
         self._places = self._head.places
         self._exam: dict[str, Json] = {}
         self._findings: list[dict[str, Json]] = []
-        self._places["/findings"] = ROOT
+        self._lost = False
 
     def read(self, resource: dict[str, Json]) -> ReadResponse:
         self._exam = self._head.read(resource, self._values)
@@ -130,9 +152,12 @@ class _Reading:
             count = len(self._values.reworded)
             message = f"{count} texts differ from those of the Questionnaire, the first here."
             self._complaints.add(listed.WORDING, self._values.reworded[0], message)
+        if not self._lost:
+            self._places["/findings"] = ROOT
         problems = tuple(self._complaints.found)
         exam = None if refuses(problems) else self._exam
-        return ReadResponse(exam, problems, self._places, str(resource.get("status", "")))
+        status = str(resource.get("status", ""))
+        return ReadResponse(exam, problems, self._places, status, self._exam)
 
     def _group(self, nodes: Json, items: Iterable[Item], into: _Answered) -> None:
         """Read the items of a group instance, then ask what is missing or out of place."""
@@ -178,16 +203,21 @@ class _Reading:
         into.said |= inner.said
 
     def _finding(self, nodes: Json, item: Item, place: str) -> None:
-        index = len(self._findings)
-        base = f"/findings/{index}"
-        self._places[base] = place
+        """Read an instance of a group of findings; one with an error is not among the readable."""
+        base, before = f"/findings/{len(self._findings)}", len(self._complaints.found)
         inner = _Answered(base, place)
         inner.said = dict(item.words)
-        self._findings.append({})
         self._group(nodes, item.items, inner)
+        if refuses(self._complaints.found[before:]):
+            self._lost = True
+            for pointer in [one for one in self._places if one.startswith(f"{base}/")]:
+                del self._places[pointer]
+            return
         if "key" not in inner.said:
             inner.said["key"] = derived_key(inner.said)
-        _fold(inner.said, self._findings[index])
+        self._places[base] = place
+        self._findings.append({})
+        _fold(inner.said, self._findings[-1])
 
     def _answers(self, answers: Json, item: Item, place: str, into: _Answered) -> bool:
         """Read the answers to a question; ``False`` when something is wrong with one."""

@@ -93,8 +93,9 @@ class Values:
     def _number(self, value: Json, place: str) -> Decimal | int | None:
         """Return the number with all its digits."""
         if isinstance(value, jiter.LosslessFloat):
-            return Decimal(bytes(value).decode())
-        if isinstance(value, Decimal) or type(value) is int:
+            value = Decimal(bytes(value).decode())
+        # NaN and Infinity are no JSON, but some parsers let them through
+        if type(value) is int or (isinstance(value, Decimal) and value.is_finite()):
             return value
         self._type(place, "A number is expected here.", "Send a JSON number.")
         return None

@@ -1,0 +1,93 @@
+"""The QuestionnaireResponse of an exam version as a resource that can be stored and searched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+import orjson
+
+from brachium.coding.fhir import RESPONSE_STATUS, OwnUrls
+from brachium.coding.identity import Ids, exam_id, party_id
+from brachium.coding.options import Stamp
+from brachium.coding.response_writing import STATUSES, TOLD, response_content
+from brachium.exam.findings import Exam, Identifier
+from brachium.records import Resource, SearchValue
+
+if TYPE_CHECKING:
+    from brachium.tables.load import Tables
+
+TYPE = "QuestionnaireResponse"
+_EXTENSION = "exam-status"
+
+
+def response(exam: Exam, tables: Tables, canonical: str, stamp: Stamp) -> Resource:
+    """Return the response of an exam version; ``LookupError`` for what the tables cannot say."""
+    content = response_content(
+        exam, tables, canonical, status=stamp.report_status, authored=stamp.recorded
+    )
+    return Resource(
+        type=TYPE,
+        id=response_id(exam.identifier),
+        body=orjson.dumps(content),
+        version=stamp.version,
+        search=response_rows(content),
+    )
+
+
+def response_id(identifier: Identifier) -> str:
+    """Return the id of the response of an exam, the same in all its versions."""
+    return Ids(exam_id(identifier)).of(TYPE)
+
+
+def restated(
+    content: Mapping[str, Any], canonical: str, status: str, authored: str
+) -> dict[str, Any]:
+    """Return a response with the status of another exam version; its answers stay as they are.
+
+    ``content`` is the stored response, ``status`` that of the exam version. A withdrawal does not
+    code anew (COR-02): what is withdrawn is what was recorded, whatever the tables say today.
+    """
+    posted = _posted(content, canonical)
+    found = {name: value for name, value in content.items() if name != "extension"}
+    found |= {"status": STATUSES[status], "authored": authored}
+    if TOLD.get(found["status"], "final") != posted:
+        url = OwnUrls(canonical).definition(_EXTENSION)
+        found["extension"] = [{"url": url, "valueCode": posted}]
+    return found
+
+
+def _posted(content: Mapping[str, Any], canonical: str) -> str:
+    """Return the status that the exam was posted with."""
+    url = OwnUrls(canonical).definition(_EXTENSION)
+    for extension in content.get("extension", ()):
+        if extension["url"] == url:
+            return str(extension["valueCode"])
+    return TOLD.get(content["status"], "final")
+
+
+def response_rows(content: Mapping[str, Any]) -> tuple[SearchValue, ...]:
+    """Return the search rows of a response, fresh or stored (R4 QuestionnaireResponse 2.35.4)."""
+    return tuple(SearchValue(name, value) for name, value in _pairs(content))
+
+
+def _pairs(content: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    by = content["identifier"]
+    yield "identifier", f"{by['system']}|{by['value']}"
+    yield "status", f"{RESPONSE_STATUS}|{content['status']}"
+    # the version may be asked for or not (R4 search 3.1.1.4.13)
+    yield "questionnaire", content["questionnaire"]
+    yield "questionnaire", content["questionnaire"].partition("|")[0]
+    patient, author = _party(content["subject"]), _party(content["author"])
+    yield from (("patient", patient), ("subject", patient), ("author", author))
+    if "authored" in content:
+        yield "authored", content["authored"]
+    if "encounter" in content:
+        visit = content["encounter"]["identifier"]
+        yield "encounter:identifier", f"{visit['system']}|{visit['value']}"
+
+
+def _party(reference: Mapping[str, Any]) -> str:
+    """Return the address here of somebody whom a response names by identifier."""
+    kind, by = reference["type"], reference["identifier"]
+    return f"{kind}/{party_id(kind, Identifier(system=by['system'], value=by['value']))}"
