@@ -272,6 +272,18 @@ def test_a_question_without_which_nothing_is_understood_is_missed_at_its_group(d
     assert refused(sent) == [("response-missing", place.rpartition(".")[0])]
 
 
+def test_an_instance_that_was_opened_and_left_empty_says_nothing():
+    sent = response()
+    exam = read(sent).exam
+    section = sent["item"][2]["item"][0]
+    opened = {"linkId": section["item"][0]["linkId"]}
+    section["item"] += [opened, {**opened, "item": [{"linkId": f"{opened['linkId']}.side"}]}]
+    found = read(sent)
+    assert (found.exam, found.problems) == (exam, ())
+    section["item"][-1]["item"][0]["answer"] = [{"valueString": "left"}]
+    assert {code for code, _ in refused(sent)} == {"response-answer-type", "response-missing"}
+
+
 def test_what_stands_in_another_group_is_refused_there():
     sent = response()
     (place, group), (_, other) = findings(sent)[0], findings(sent)[-1]

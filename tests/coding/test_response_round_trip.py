@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from hypothesis import HealthCheck, given, settings
+from pydantic import TypeAdapter
 from tests.coding import conformance
 from tests.coding.coded import CANONICAL, tables
 from tests.coding.responses import (
@@ -20,11 +21,11 @@ from tests.exam.strategies import exams, questions
 from tests.oracles import invariants, structure_401, structure_r4b
 from tests.tables.test_overlay import NEW_JOINT, overlay
 
-from brachium.coding.response_reading import read_response
+from brachium.coding.response_reading import derived_key, read_response
 from brachium.coding.response_writing import write_response
 from brachium.coding.sample import sample
 from brachium.exam.canonical import canonical
-from brachium.exam.findings import Exam
+from brachium.exam.findings import Exam, Key
 from brachium.exam.reading import examine
 from brachium.exam.rule import ModelOptions
 from brachium.formats.lossless import parse
@@ -163,6 +164,14 @@ def test_a_form_that_knows_no_keys_gets_the_same_keys_every_time():
     assert len(keys) == len(set(keys)) > 20
     assert keys == [one["key"] for one in read(response).exam["findings"]]
     assert examine(read(response).content(), tables(), ModelOptions()).exam is not None
+
+
+def test_derived_keys_tell_questions_apart_and_stay_short_enough():
+    said = {"kind": "motion", "joint": "a" * 64, "motion": "b" * 64, "side": "left"}
+    left, right = derived_key(said), derived_key(said | {"side": "right"})
+    assert left != right
+    for key in (left, right):
+        assert TypeAdapter(Key).validate_python(key) == key
 
 
 def test_an_invented_joint_comes_back_from_rows_alone(tmp_path):

@@ -13,9 +13,15 @@ import json
 import sys
 from pathlib import Path
 
+import jiter
+import orjson
+
 from brachium.cli import main
+from brachium.coding.response_writing import write_response
+from brachium.exam.findings import Exam
 from brachium.exam.reading import examine
 from brachium.exam.rule import ModelOptions
+from brachium.settings import Settings
 from brachium.tables.load import load
 from brachium.tables.rows import Tables
 
@@ -23,6 +29,9 @@ ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "examples"
 EXAMS = sorted(FOLDER.glob("*.json"))
 REFUSED = sorted((FOLDER / "refused").glob("*.json"))
+# kept as responses to the Questionnaire too
+ANSWERED = [FOLDER / "elbow-after-fracture.json"]
+CANONICAL = Settings().canonical
 BUNDLE_TYPES = ("collection", "transaction")
 NAMES = [path.stem for path in EXAMS]
 REFUSED_NAMES = [path.stem for path in REFUSED]
@@ -54,10 +63,26 @@ def problems_file(exam: Path) -> Path:
     return FOLDER / "problems" / f"{exam.stem}.json"
 
 
+def response(exam: Path, tables: Tables) -> bytes:
+    """The exam as a form filler sends it: a QuestionnaireResponse, indented to be read."""
+    content = Exam.model_validate(jiter.from_json(exam.read_bytes(), float_mode="decimal"))
+    text = write_response(content, tables, CANONICAL)
+    parsed = jiter.from_json(text, float_mode="lossless-float")
+    return orjson.dumps(parsed, default=_digits, option=orjson.OPT_INDENT_2) + b"\n"
+
+
+def _digits(value: object) -> orjson.Fragment:
+    return orjson.Fragment(bytes(value))
+
+
+def response_file(exam: Path) -> Path:
+    return FOLDER / "responses" / f"{exam.stem}.json"
+
+
 def write() -> None:
     """Write every golden file anew."""
     tables = load()
-    for folder in ("bundles", "problems"):
+    for folder in ("bundles", "problems", "responses"):
         (FOLDER / folder).mkdir(exist_ok=True)
     for exam in EXAMS:
         for kind in BUNDLE_TYPES:
@@ -65,6 +90,8 @@ def write() -> None:
             if code:
                 sys.exit(f"{exam.name} is refused")
             bundle_file(exam, kind).write_bytes(text)
+    for exam in ANSWERED:
+        response_file(exam).write_bytes(response(exam, tables))
     for exam in EXAMS + REFUSED:
         problems_file(exam).write_text(problems(exam, tables), encoding="utf-8")
 

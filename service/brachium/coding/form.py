@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
-    from decimal import Decimal
 
     from brachium.tables.rows import Unit
 
@@ -59,7 +58,7 @@ class Item:
     choices: tuple[Choice, ...] = ()
     shared: str = ""
     units: tuple[Unit, ...] = ()
-    bounds: tuple[Decimal, Decimal] | None = None
+    bounds: tuple[int, int] | None = None
     form: str = ""
     refers: str = ""
     when: When | None = None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from brachium.coding.form import Choice, Item, When, only_when, word_of
@@ -15,7 +14,7 @@ if TYPE_CHECKING:
 
 _LONGEST_KEY = 64
 LONGEST_NOTE = 4000
-_SEVERITY = (Decimal(0), Decimal(10))
+_SEVERITY = (0, 10)
 KEY_PATTERN = "[A-Za-z0-9][A-Za-z0-9._-]{0,63}"
 Row = Any  # a row of model/motions.csv or model/strength.csv
 

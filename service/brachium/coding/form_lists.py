@@ -115,7 +115,7 @@ class Lists:
         for row in self.tables.sites.values():
             if (row.joint, row.part) != (joint, part):
                 continue
-            for digit in row.digits or self.tables.joints[joint].digits or ("",):
+            for digit in row.digits or ("",):
                 words: Words = (("site", row.site), *((("digit", digit),) if digit else ()))
                 yield self.own(site_concept(joint, row.site, digit or None), *words)
 

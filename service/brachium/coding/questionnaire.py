@@ -14,7 +14,6 @@ import orjson
 from brachium.coding.fhir import UCUM, OwnUrls
 from brachium.coding.form import Choice, Item, When
 from brachium.coding.form_tree import form_of
-from brachium.coding.jsontext import fragment
 from brachium.exam.rule import ModelOptions
 
 if TYPE_CHECKING:
@@ -34,7 +33,7 @@ def questionnaire_url(canonical: str) -> str:
 def questionnaire(
     tables: Tables, canonical: str, options: ModelOptions | None = None
 ) -> dict[str, Any]:
-    """Return the Questionnaire as JSON; numbers in it are fragments for ``orjson``.
+    """Return the Questionnaire as plain JSON.
 
     ``options`` are those that exams are examined with: what is refused is not offered.
     """
@@ -142,8 +141,8 @@ def _extensions(item: Item) -> Iterator[dict[str, Any]]:
         yield {"url": _EXTENSION + "questionnaire-maxOccurs", "valueInteger": item.most}
     if item.bounds is not None:
         low, high = item.bounds
-        yield {"url": _EXTENSION + "minValue", "valueDecimal": fragment(low)}
-        yield {"url": _EXTENSION + "maxValue", "valueDecimal": fragment(high)}
+        yield {"url": _EXTENSION + "minValue", "valueDecimal": low}
+        yield {"url": _EXTENSION + "maxValue", "valueDecimal": high}
     for unit in item.units:
         yield {"url": _EXTENSION + "questionnaire-unitOption", "valueCoding": unit_coding(unit)}
 

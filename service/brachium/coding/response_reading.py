@@ -203,7 +203,12 @@ class _Reading:
         into.said |= inner.said
 
     def _finding(self, nodes: Json, item: Item, place: str) -> None:
-        """Read an instance of a group of findings; one with an error is not among the readable."""
+        """Read an instance of a group of findings; one with an error is not among the readable.
+
+        Form fillers send an instance that was opened and left empty; it says nothing.
+        """
+        if _says_nothing(nodes):
+            return
         base, before = f"/findings/{len(self._findings)}", len(self._complaints.found)
         inner = _Answered(base, place)
         inner.said = dict(item.words)
@@ -302,6 +307,13 @@ class _Reading:
             deciding = next(one for one in items if one.link == when.link)
             return None if deciding.required else False
         return any(choice in picked for choice in when.choices)
+
+
+def _says_nothing(nodes: Json) -> bool:
+    return nodes is None or (
+        isinstance(nodes, list)
+        and all(isinstance(one, dict) and one.keys() <= {"linkId", "text"} for one in nodes)
+    )
 
 
 def _fold(said: Mapping[str, Json], into: dict[str, Json]) -> None:
