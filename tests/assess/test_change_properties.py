@@ -192,3 +192,17 @@ def test_every_change_explains_itself(visits):
                     assert abs(change.now.value - change.before.value) >= change.error
                 if change.verdict == "no-detectable-change":
                     assert abs(change.now.value - change.before.value) <= change.error
+
+
+def test_gaps_of_one_exam_stand_in_one_order():
+    """Two ways of one motion, each recorded twice: neither has a value, whichever comes first."""
+    row = next(one for one in tables().motions.values() if one.measure == "angle")
+    visit, _ = seen(0, {"kind": "part", "joint": "elbow", "part": "motion", "side": "both"})
+    findings = [
+        motion(row.joint, row.motion, 60, key=f"k{n}", position=position)
+        for n, position in enumerate((None, "sitting", None, "sitting"))
+    ]
+    found = followed([(visit, findings)])
+    assert [len(one.gaps) for one in found.series] == [2]
+    for turned in (findings[::-1], findings[1:] + findings[:1]):
+        assert followed([(visit, turned)]) == found

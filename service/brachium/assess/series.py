@@ -105,23 +105,27 @@ def _moment(one: tuple[Visit, Sequence[Leaf]]) -> tuple[datetime, str]:
 def _grow(growing: _Growing, order: int, visit: Visit, found: Iterable[Reading | str]) -> None:
     """Add one visit: first every comparison with what was before it, then its own values."""
     taken: dict[tuple[Matter, Way], Reading] = {}
+    unread = []
     for one in found:
         if isinstance(one, str):
-            growing.unread.append((visit.exam, one))
+            unread.append((visit.exam, one))
             continue
         key = (one.matter, one.way)
         taken[key] = _twice(taken[key], one) if key in taken else one
-    added = []
-    for one in taken.values():
-        if one.taken.value is None:
-            place = (one.matter, one.way.mode, one.way.arm_position)
-            growing.gaps.setdefault(place, []).append(one)
-        else:
-            added.append((_line(growing, one), one))
+    growing.unread += sorted(unread)
+    _add_gaps(growing, [one for one in taken.values() if one.taken.value is None])
+    added = [(_line(growing, one), one) for one in taken.values() if one.taken.value is not None]
     points = [(line, _point(growing, line, one)) for line, one in added]
     for line, point in points:
         line.points.append(point)
         line.order = order
+
+
+def _add_gaps(growing: _Growing, gaps: list[Reading]) -> None:
+    # gaps of one exam that differ in method alone stand together: in an order of their own
+    for one in sorted(gaps, key=lambda one: (one.way, one.taken.finding)):
+        place = (one.matter, one.way.mode, one.way.arm_position)
+        growing.gaps.setdefault(place, []).append(one)
 
 
 def _twice(before: Reading, one: Reading) -> Reading:
