@@ -52,7 +52,8 @@ def test_the_statement_says_both_values_in_words():
     assert found.statement == (
         "Right elbow extension: active 25 deg short of straight; passive straight; active falls "
         "short of passive by 25 deg; consistent with lag beyond measurement error 10 deg "
-        "(OWN_PROPOSAL)."
+        "(OWN_PROPOSAL: figure for any instrument, the one examiner of the exam; the largest that "
+        "may hold, as no instrument is stated)."
     )
     assert len(found.used) == 2
 

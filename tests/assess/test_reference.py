@@ -9,7 +9,8 @@ import pytest
 from tests.coding.coded import code, tables
 from tests.exam.builders import deg, move
 
-from brachium.assess.reference import RANGE_RULE, SPREAD_RULE, error_of, reference
+from brachium.assess.errors import error_of
+from brachium.assess.reference import RANGE_RULE, SPREAD_RULE, reference
 from brachium.tables.rows import MeasurementError, Range
 
 
@@ -40,8 +41,14 @@ def with_rows(*rows, error=10):
 def error_row(value, **changes):
     known = {
         "joint": "shoulder",
+        "motion": "",
+        "mode": "",
+        "methods": (),
         "situation": "same-rater",
+        "statistic": "proposal",
+        "printed": "",
         "value": Decimal(value),
+        "note": "",
         "source": "ERROR",
         "evidence": "own",
     }

@@ -58,7 +58,6 @@ def test_equal_sides_have_no_lesser_side_and_zero_no_ratio():
     [
         {"mode": "passive"},
         {"motion": "flexion"},
-        {"method": "goniometer"},
         {"side": "right"},
         {"joint": "wrist", "motion": "flexion"},
     ],

@@ -272,7 +272,7 @@ def test_obs_11_a_side_difference_is_derived_from_both_and_names_its_rule():
     sources = [s["reference"] for s in found["derivedFrom"]]
     assert sources == [f"Observation/{coded.leaf(key)['id']}" for key in ("f0", "f1")]
     assert found["valueQuantity"]["value"] == -25
-    assert "side-difference/1.2" in found["method"]["text"]
+    assert "side-difference/1.3" in found["method"]["text"]
     (ratio,) = component(found, "side-ratio")
     assert str(ratio["valueQuantity"]["value"]) == "85.7"
     (lesser,) = component(found, "lesser-side")

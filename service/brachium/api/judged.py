@@ -115,6 +115,21 @@ _PUBLISHED = object_of(
 _ERROR = object_of(
     {"value": _NUMBER, "unit": TEXT, "situation": TEXT, "source": TEXT, "evidence": _EVIDENCE}
 )
+_ERRORS = object_of(
+    {
+        "value": maybe(_NUMBER),
+        "unit": TEXT,
+        "statistic": TEXT,
+        "printed": {**TEXT, "description": "The figure as published."},
+        "mode": TEXT,
+        "methods": _TEXTS,
+        "situation": TEXT,
+        "note": {**TEXT, "description": "Why it decides nothing, where it has no value."},
+        "source": TEXT,
+        "citation": TEXT,
+        "evidence": _EVIDENCE,
+    }
+)
 _SIDE = object_of(
     {
         "key": TEXT,
@@ -123,6 +138,7 @@ _SIDE = object_of(
         "judgement": maybe(ref("Judged")),
         "published": list_of(_PUBLISHED),
         "measurementError": maybe(_ERROR),
+        "measurementErrors": list_of(_ERRORS),
         "usedIn": list_of(ref("Judged")),
         "codes": list_of(
             object_of(

@@ -11,9 +11,9 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 from brachium.assess.derived import Derived, Used
+from brachium.assess.errors import error_of
 from brachium.assess.measured import Subject, got, sentence, spot, tidy
 from brachium.assess.neutral_zero import Span, plain, write
-from brachium.assess.reference import error_of
 from brachium.tables.computation_rows import ARC, WINDOW
 from brachium.tables.concepts import in_text
 
@@ -122,7 +122,7 @@ def _window(arc: Arc, window: Window, tables: Tables) -> Derived:
     coverage, lacks = _coverage(arc.span, window)
     error = error_of(arc.subject.joint, tables)
     # less than measuring alone can differ does not stand out
-    limit = Decimal(0) if error is None else error.value
+    limit = (error.value if error else None) or Decimal(0)
     sources = (window.source, *(() if error is None else (error.source,)))
     return Derived(
         name=WINDOW,

@@ -60,7 +60,7 @@ def assess(
     strength = from_strength(leaves, whose(exam), tables, options, motions)
     return Assessment(
         ranges,
-        side_differences(leaves, ranges, tables),
+        side_differences(leaves, ranges, tables, options),
         (*from_motions(leaves, ranges, tables, options, motions), *strength.computed),
         prompts(leaves, ranges, tables),
         completeness(leaves, ranges, tables),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from brachium.assess.visits import Matter, Taken, Way
     from brachium.tables.load import Tables
 
-CHANGE_RULE = "change-since/1.0"
+CHANGE_RULE = "change-since/1.1"
 IMPROVED, WORSE = "improved", "worse"
 UNDETECTED, INCOMPARABLE = "no-detectable-change", "not-comparable"
 VERDICTS = (IMPROVED, WORSE, UNDETECTED, INCOMPARABLE)
@@ -77,7 +77,7 @@ def compare(matter: Matter, way: Way, old: Taken, new: Taken, name: str, tables:
         why = f"the mean of {old.trials} and of {new.trials} trials are not compared"
         return _incomparable(old, new, unit, OTHER_TRIALS, name, why)
     delta = new.value - old.value
-    found = limits(matter, old, new, tables)
+    found = limits(matter, way, old, new, tables)
     if not found:
         why = "how much measuring alone can make is not known here"
         return _incomparable(old, new, unit, NO_ERROR, name, why, delta)

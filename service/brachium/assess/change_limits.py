@@ -1,8 +1,8 @@
 """How much a measure must change before it counts, and which way its reference lies.
 
-Angles: the measurement error of the joint (errors.csv), for the same examiner or for different
-ones. Grades, distances and forces: every row of changes.csv that fits the patient. Rows from
-memory never take part.
+Angles: what measuring alone can make (errors.csv) for the motion and the instrument, by one
+examiner where both exams name the same identifier, else by different ones. Grades, distances and
+forces: every row of changes.csv that fits the patient. Rows from memory never take part.
 """
 
 from __future__ import annotations
@@ -11,18 +11,20 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
+from brachium.assess.errors import DIFFERENT, SAME, Two, allowance, instrument
 from brachium.assess.options import MEMORY
 from brachium.assess.reference import reference
 from brachium.assess.visits import MOTION
 from brachium.tables.change_rows import FROM, LESS, NEITHER
 
 if TYPE_CHECKING:
+    from brachium.assess.errors import Allowance
     from brachium.assess.judgement import Person
     from brachium.assess.visits import Matter, Taken, Way
     from brachium.tables.change_rows import Detectable
     from brachium.tables.load import Tables
 
-SAME, DIFFERENT = "same-rater", "different-raters"
+_RATERS = {SAME: "one examiner in both exams", DIFFERENT: "different examiners"}
 _ANGLES = ("angle", "end")
 _SEXES = ("male", "female")
 
@@ -73,26 +75,30 @@ def measure_of(matter: Matter, tables: Tables) -> str:
     return tables.motions[key].measure if matter.kind == MOTION else tables.strength[key].measure
 
 
-def limits(matter: Matter, old: Taken, new: Taken, tables: Tables) -> tuple[Limit, ...]:
+def limits(matter: Matter, way: Way, old: Taken, new: Taken, tables: Tables) -> tuple[Limit, ...]:
     """Return what a change from ``old`` to ``new`` must pass; nothing where no error is known."""
     if measure_of(matter, tables) in _ANGLES:
         same = old.visit.examiner == new.visit.examiner
-        return _error(matter.joint, SAME if same else DIFFERENT, tables)
+        return _error(matter, way, SAME if same else DIFFERENT, tables)
     youngest, oldest = old.visit.person.youngest, new.visit.person.oldest
     sex = new.visit.person.sex
     return tuple(_limit(row) for row in _rows(matter, sex, youngest, oldest, new.trials, tables))
 
 
+def _error(matter: Matter, way: Way, situation: str, tables: Tables) -> tuple[Limit, ...]:
+    method = instrument(way.method, tables)
+    modes, methods = (way.mode, way.mode), (method, method)
+    two = Two(matter.joint, matter.item, modes, methods, situation, _RATERS[situation])
+    found = allowance(two, tables)
+    if found is None:
+        return ()
+    return (_limit_of(found),)
+
+
 @lru_cache(maxsize=256)
-def _error(joint: str, situation: str, tables: Tables) -> tuple[Limit, ...]:
-    between = "by one examiner" if situation == SAME else "by different examiners"
-    return tuple(
-        Limit(
-            row.value, False, f"what measuring alone can make {between}", row.source, row.evidence
-        )
-        for row in tables.errors
-        if (row.joint, row.situation) == (joint, situation) and row.evidence != MEMORY
-    )
+def _limit_of(found: Allowance) -> Limit:
+    meaning = f"what measuring alone can make: {found.how}"
+    return Limit(found.value, False, meaning, found.source, found.evidence)
 
 
 @lru_cache(maxsize=4096)

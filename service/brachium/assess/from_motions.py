@@ -36,7 +36,7 @@ def from_motions(
     groups = moved(leaves, tables) if motions is None else motions
     return (
         *arcs_of(groups, tables),
-        *lags_of(groups, judged, tables),
+        *lags_of(groups, judged, tables, options),
         *chains_of(groups, tables, options),
         *reaches_of(groups, tables),
         *ratios_of(groups, tables),

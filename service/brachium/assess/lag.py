@@ -1,8 +1,9 @@
 """Active against passive: does the joint not go farther, or does the muscle not take it there?
 
 Passive full and active short is a lag (tendon, nerve, muscle or pain); passive short as well is a
-contracture. Both words are used only beyond the measurement error of the joint, which is this
-service's own convention, and contracture only for an extension that ends straight, by what it falls
+contracture. Both words are used only beyond what measuring alone can make (errors.csv) for the
+motion, its two modes, the instruments and one examiner, which is this service's own convention, and
+contracture only for an extension that ends straight, by what it falls
 short of straight. For other motions a passive angle below its reference is said, and no more: a
 published mean does not make a joint stiff.
 """
@@ -13,22 +14,24 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
 from brachium.assess.derived import Derived, Grading, Used
+from brachium.assess.errors import SAME, WITHIN_EXAM, Two, allowance
 from brachium.assess.measured import Got, Subject, got, named, sentence, tidy
 from brachium.assess.neutral_zero import plain
-from brachium.assess.reference import error_of
+from brachium.assess.options import MEMORY, AssessOptions
 from brachium.tables.computation_rows import LAG
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from brachium.assess.errors import Allowance
     from brachium.assess.judgement import Judgement
     from brachium.assess.measured import Moved
     from brachium.tables.load import Tables
-    from brachium.tables.rows import MeasurementError
 
 _SCHEME = "lag or contracture"
 _MODES = ("active", "passive")
 _BELOW = "L"
+_PUBLISHED = AssessOptions()
 
 
 class _Pair(NamedTuple):
@@ -47,9 +50,14 @@ class _Pair(NamedTuple):
         return tuple(one.missing for one in (self.active, self.passive) if one.missing)
 
 
-def lags_of(groups: Moved, judged: Mapping[str, Judgement], tables: Tables) -> tuple[Derived, ...]:
+def lags_of(
+    groups: Moved,
+    judged: Mapping[str, Judgement],
+    tables: Tables,
+    options: AssessOptions = _PUBLISHED,
+) -> tuple[Derived, ...]:
     """Compare every motion that the exam has in both modes; ``judged`` is by leaf key."""
-    return tuple(_derived(pair, judged, tables) for pair in _pairs(groups, tables))
+    return tuple(_derived(pair, judged, tables, options) for pair in _pairs(groups, tables))
 
 
 def _pairs(groups: Moved, tables: Tables) -> Iterable[_Pair]:
@@ -73,9 +81,13 @@ def _pairs(groups: Moved, tables: Tables) -> Iterable[_Pair]:
                 yield pair
 
 
-def _derived(pair: _Pair, judged: Mapping[str, Judgement], tables: Tables) -> Derived:
+def _derived(
+    pair: _Pair, judged: Mapping[str, Judgement], tables: Tables, options: AssessOptions
+) -> Derived:
     row = tables.computations[LAG]
-    error = error_of(pair.subject.joint, tables)
+    methods = (pair.active.method, pair.passive.method)
+    two = Two(pair.subject.joint, pair.motion, _MODES, methods, SAME, WITHIN_EXAM)
+    error = allowance(two, tables, memory=options.memory_references)
     what = named(pair.subject, pair.motion, tables).rpartition(",")[0]
     value, words, text = _compared(pair, judged, error)
     return Derived(
@@ -87,7 +99,7 @@ def _derived(pair: _Pair, judged: Mapping[str, Judgement], tables: Tables) -> De
         qualifier="-".join(word for word in (pair.motion, pair.subject.arm) if word),
         statement=sentence(f"{what}: {text}"),
         sources=(row.source, *(() if error is None else (error.source,))),
-        evidence=row.evidence,
+        evidence=MEMORY if error and error.evidence == MEMORY else row.evidence,
         used=pair.used,
         value=value,
         unit=row.unit,
@@ -98,7 +110,7 @@ def _derived(pair: _Pair, judged: Mapping[str, Judgement], tables: Tables) -> De
 
 
 def _compared(
-    pair: _Pair, judged: Mapping[str, Judgement], error: MeasurementError | None
+    pair: _Pair, judged: Mapping[str, Judgement], error: Allowance | None
 ) -> tuple[Decimal | None, list[str], str]:
     """Return the lag in degrees, the words for it, and all of it as text."""
     active, passive = pair.active.value, pair.passive.value
@@ -132,7 +144,7 @@ def _below(pair: _Pair, judged: Mapping[str, Judgement]) -> bool:
     return judgement is not None and judgement.interpretation == _BELOW
 
 
-def _meaning(lag: Decimal, words: list[str], error: MeasurementError | None) -> str:
+def _meaning(lag: Decimal, words: list[str], error: Allowance | None) -> str:
     if lag < 0:
         text = f"passive falls short of active by {plain(-lag)} deg, which contradicts itself"
     elif lag:
@@ -141,6 +153,6 @@ def _meaning(lag: Decimal, words: list[str], error: MeasurementError | None) -> 
         text = "active falls as little short as passive"
     if error is None:
         return f"{text}; no measurement error is known for the joint, so no word for it"
-    limit = f"measurement error {plain(error.value)} deg ({error.source})"
+    limit = f"measurement error {plain(error.value)} deg ({error.text})"
     meant = f"consistent with {' and '.join(words)}" if words else "no lag and no contracture"
     return f"{text}; {meant} beyond {limit}"

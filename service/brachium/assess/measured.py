@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from brachium.assess.derived import Used
+from brachium.assess.errors import instrument
 from brachium.assess.neutral_zero import plain
 from brachium.assess.values import end_position, in_base_unit
 from brachium.exam.findings import Motion
@@ -33,13 +34,15 @@ class Got(NamedTuple):
     """One motion of one subject: its value with the finding behind it, or what is missing.
 
     ``value`` is in degrees, centimetres (base units) or the ordinal of a grade; an end of
-    extension is flexion-positive. ``results`` counts the findings that have a result.
+    extension is flexion-positive. ``results`` counts the findings that have a result. ``method`` is
+    how the value was measured, empty when no instrument is stated.
     """
 
     value: Decimal | None
     used: Used | None
     missing: str
     results: int
+    method: str = ""
 
 
 Moved: TypeAlias = "Mapping[Subject, Mapping[str, Got]]"
@@ -75,7 +78,8 @@ def got(groups: Moved, subject: Subject, motion: str, tables: Tables) -> Got:
 def _got(leaf: Leaf, finding: Motion, subject: Subject, tables: Tables) -> Got:
     value = value_of(finding, tables)
     if value is not None:
-        return Got(value, Used(leaf.key, said(finding, tables)), "", 1)
+        used = Used(leaf.key, said(finding, tables))
+        return Got(value, used, "", 1, instrument(finding.method, tables))
     missing = f"{named(subject, finding.motion, tables)}: {_why_absent(finding, tables)}"
     return Got(None, None, missing, 0)
 

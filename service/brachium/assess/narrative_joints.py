@@ -75,7 +75,7 @@ def _difference(one: SideDifference, tables: Tables, *, named_in_full: bool) -> 
     if one.threshold is None:
         return f"{text}, without a known measurement error{neither}"
     more = "more" if one.flagged else "no more"
-    error = f"{one.threshold.value:f} degrees ({one.threshold.source}; rule {one.rule})"
+    error = f"{one.threshold.value:f} degrees ({one.threshold.text}; rule {one.rule})"
     return f"{text}, {more} than measuring alone explains, {error}{neither}"
 
 
@@ -85,6 +85,7 @@ def _compared(what: Comparison, named_in_full: bool, tables: Tables) -> str:
         what.joint, "motion", False, what.motion, what.digit, "", what.mode, what.arm_position
     )
     name = named(about, "both", tables) if named_in_full else row_label(about, tables)
-    if what.method:
-        name += f", {in_text(tables.methods[what.method].label)}"
+    if what.methods:
+        labels = (in_text(tables.methods[method].label) for method in what.methods)
+        name += f", {' and '.join(labels)}"
     return name[:1].upper() + name[1:]

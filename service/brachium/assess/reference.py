@@ -16,6 +16,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from brachium.assess.errors import error_of
 from brachium.assess.options import MEMORY
 
 if TYPE_CHECKING:
@@ -53,16 +54,6 @@ class Reference:
     evidence: str = "own"
 
 
-def error_of(joint: str, tables: Tables) -> MeasurementError | None:
-    """Return the same-rater measurement error of the joint, else the one for any joint."""
-    rows = [row for row in tables.errors if row.situation == "same-rater"]
-    for wanted in (joint, _ANY, ""):
-        for row in rows:
-            if row.joint == wanted and row.evidence != MEMORY:
-                return row
-    return None
-
-
 @lru_cache(maxsize=16384)
 def reference(
     joint: str,
@@ -98,7 +89,8 @@ def reference(
     book = _book(anybody)
     if spread := _spread(fitting, mode):
         return _by_spread(spread, book, tables.edition, is_end=is_end)
-    return _by_error(fitting, anybody, book, error_of(joint, tables), tables.edition, is_end=is_end)
+    error = error_of(joint, tables, memory=memory)
+    return _by_error(fitting, anybody, book, error, tables.edition, is_end=is_end)
 
 
 def _book(rows: Sequence[Range]) -> Range | None:
@@ -143,7 +135,7 @@ def _by_error(
 ) -> Reference:
     means = [row for row in fitting if row.statistic != _BOOK]
     basis = means or fitting
-    if error is None:
+    if error is None or error.value is None:
         text = f"Published: {_named(fitting)}. {_warned(fitting)}"
         return Reference(RANGE_RULE, text.strip(), _sources(basis), "deg", book=book, is_end=is_end)
     least, most = _ends(basis, fitting, anybody, is_end=is_end)
@@ -151,14 +143,14 @@ def _by_error(
     used = [row for row in anybody if row in basis or row.value in (least, most)]
     return Reference(
         rule=RANGE_RULE,
-        text=_warned(used) + _explained(basis, most, error, edition),
+        text=_warned([*used, error]) + _explained(basis, most, error, edition),
         sources=(*_sources(used), error.source),
         unit="deg",
         low=low - error.value,
         high=high + error.value,
         book=book,
         is_end=is_end,
-        evidence=MEMORY if any(row.evidence == MEMORY for row in used) else "own",
+        evidence=MEMORY if MEMORY in (error.evidence, *(row.evidence for row in used)) else "own",
     )
 
 
@@ -176,12 +168,12 @@ def _explained(basis: Sequence[Range], most: Decimal, error: MeasurementError, e
     return (
         f"Published for this age, sex and mode: {_named(basis)}; most motion published for "
         f"anybody: {most:f} deg. Either end widened by {error.value:f} deg measurement error "
-        f"({error.source}). Own convention of this service, reference set {edition}, rule "
-        f"{RANGE_RULE}"
+        f"({error.source}: figure for any instrument, one examiner). Own convention of this "
+        f"service, reference set {edition}, rule {RANGE_RULE}"
     )
 
 
-def _warned(rows: Iterable[Range]) -> str:
+def _warned(rows: Iterable[Range | MeasurementError]) -> str:
     recalled = any(row.evidence == MEMORY for row in rows)
     return "Figures from memory, not read in a publication. " if recalled else ""
 

@@ -4,17 +4,19 @@ An end of extension counts on its own axis: what it falls short of straight, les
 beyond. There, the smaller value is more motion and straight is 0, so it has neither a ratio nor a
 lesser side.
 
-The threshold is the same-rater measurement error of the joint: a smaller difference can come from
-measuring alone. A difference says nothing about which side is the healthy one.
+The threshold is what measuring alone can make (errors.csv) for the motion, the instrument and the
+one examiner of an exam. Sides that were measured by different instruments, or by one that is not
+stated, are compared by the largest error that may hold. A difference says nothing about which side
+is the healthy one.
 """
 
 from __future__ import annotations
 
 from decimal import Decimal
-from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
-from brachium.assess.reference import error_of
+from brachium.assess.errors import SAME, WITHIN_EXAM, Allowance, Two, allowance, instrument
+from brachium.assess.options import AssessOptions
 from brachium.assess.values import end_position, in_base_unit
 from brachium.assess.verdicts import OUTSIDE
 from brachium.exam.findings import Motion
@@ -26,14 +28,18 @@ if TYPE_CHECKING:
     from brachium.exam.leaves import Leaf
     from brachium.tables.load import Tables
 
-SIDE_RULE = "side-difference/1.2"
+SIDE_RULE = "side-difference/1.3"
 NEITHER_NORMAL = "both sides lie outside their reference, so neither serves as normal"
 
-_Measured: TypeAlias = "tuple[Leaf, Decimal]"
+_PUBLISHED = AssessOptions()
+_NOT_STATED = "not-stated"
 
 
 class Comparison(NamedTuple):
-    """What both sides must share to be compared (empty text where nothing was stated)."""
+    """What both sides share (empty text where nothing was stated).
+
+    ``method`` holds both, sorted and joined by "+", when the sides were measured differently.
+    """
 
     joint: str
     digit: str
@@ -42,12 +48,19 @@ class Comparison(NamedTuple):
     arm_position: str
     method: str
 
+    @property
+    def methods(self) -> tuple[str, ...]:
+        """The methods stated, of both sides."""
+        return tuple(word for word in self.method.split("+") if word not in ("", _NOT_STATED))
 
-class Threshold(NamedTuple):
-    """The same-rater measurement error of a joint, in degrees, and where it comes from."""
 
+class _Measured(NamedTuple):
+    leaf: Leaf
     value: Decimal
-    source: str
+    method: str
+
+
+_Sides: TypeAlias = "dict[str, list[_Measured]]"
 
 
 class SideDifference(NamedTuple):
@@ -63,7 +76,7 @@ class SideDifference(NamedTuple):
     value: Decimal
     ratio: Decimal | None
     lesser: str
-    threshold: Threshold | None
+    threshold: Allowance | None
     flagged: bool | None
     right: Leaf
     left: Leaf
@@ -92,25 +105,48 @@ class SideDifference(NamedTuple):
 
 
 def side_differences(
-    leaves: Iterable[Leaf], ranges: Mapping[str, Judgement], tables: Tables
+    leaves: Iterable[Leaf],
+    ranges: Mapping[str, Judgement],
+    tables: Tables,
+    options: AssessOptions = _PUBLISHED,
 ) -> tuple[SideDifference, ...]:
     """Return one difference per comparison that has exactly one value on each side."""
-    right: dict[Comparison, list[_Measured]] = {}
-    left: dict[Comparison, list[_Measured]] = {}
+    found: dict[Comparison, _Sides] = {}
     for leaf in leaves:
         finding = leaf.finding
         if not isinstance(finding, Motion) or finding.absent is not None:
             continue
         value = _degrees(finding, tables)
         if value is not None:
-            sides = right if leaf.side == "right" else left
-            sides.setdefault(_comparison(finding), []).append((leaf, value))
+            sides = found.setdefault(_comparison(finding), {"right": [], "left": []})
+            sides[leaf.side].append(_Measured(leaf, value, instrument(finding.method, tables)))
     return tuple(
-        _difference(what, rights[0], left[what][0], ranges, tables)
-        for what, rights in right.items()
-        # two values for the same thing on one side: which one to compare would be a guess
-        if len(rights) == 1 and len(left.get(what, ())) == 1
+        _difference(what, right, left, ranges, tables, options)
+        for whatever, sides in found.items()
+        for what, right, left in _pairs(whatever, sides)
     )
+
+
+def _pairs(
+    whatever: Comparison, sides: _Sides
+) -> Iterable[tuple[Comparison, _Measured, _Measured]]:
+    """Yield what is compared. Of two values alike on one side, either one would be a guess."""
+    rights, lefts = sides["right"], sides["left"]
+    if len(rights) == 1 and len(lefts) == 1:
+        yield _by(whatever, rights[0], lefts[0]), rights[0], lefts[0]
+        return
+    for method in dict.fromkeys(one.method for one in rights):
+        right = [one for one in rights if one.method == method]
+        left = [one for one in lefts if one.method == method]
+        if len(right) == 1 and len(left) == 1:
+            yield _by(whatever, right[0], left[0]), right[0], left[0]
+
+
+def _by(whatever: Comparison, right: _Measured, left: _Measured) -> Comparison:
+    if right.method == left.method:
+        return whatever._replace(method=right.method)
+    both = sorted(one.method or _NOT_STATED for one in (right, left))
+    return whatever._replace(method="+".join(both))
 
 
 def _degrees(finding: Motion, tables: Tables) -> Decimal | None:
@@ -130,7 +166,7 @@ def _comparison(finding: Motion) -> Comparison:
         finding.motion,
         finding.mode,
         finding.arm_position or "",
-        finding.method or "",
+        "",
     )
 
 
@@ -140,29 +176,27 @@ def _difference(
     left: _Measured,
     ranges: Mapping[str, Judgement],
     tables: Tables,
+    options: AssessOptions,
 ) -> SideDifference:
-    value = right[1] - left[1]
-    threshold = _threshold(what.joint, tables)
-    ends = _ends(right[0])
+    value = right.value - left.value
+    methods = (right.method, left.method)
+    two = Two(what.joint, what.motion, (what.mode, what.mode), methods, SAME, WITHIN_EXAM)
+    threshold = allowance(two, tables, memory=options.memory_references)
+    ends = _ends(right.leaf)
+    ratio = None if ends or not left.value else right.value * 100 / left.value
     return SideDifference(
         what,
         value,
-        (right[1] * 100 / left[1]).quantize(Decimal("0.1")) if left[1] and not ends else None,
+        None if ratio is None else ratio.quantize(Decimal("0.1")),
         "" if ends or not value else ("right" if value < 0 else "left"),
         threshold,
         None if threshold is None else abs(value) > threshold.value,
-        right[0],
-        left[0],
-        _is_outside(ranges, right[0]) and _is_outside(ranges, left[0]),
+        right.leaf,
+        left.leaf,
+        _is_outside(ranges, right.leaf) and _is_outside(ranges, left.leaf),
     )
 
 
 def _is_outside(ranges: Mapping[str, Judgement], leaf: Leaf) -> bool:
     judged = ranges.get(leaf.key)
     return judged is not None and judged.interpretation in OUTSIDE
-
-
-@lru_cache(maxsize=1024)
-def _threshold(joint: str, tables: Tables) -> Threshold | None:
-    row = error_of(joint, tables)
-    return None if row is None else Threshold(row.value, row.source)

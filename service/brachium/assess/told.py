@@ -14,6 +14,7 @@ import orjson
 
 from brachium.assess.derived import Used
 from brachium.assess.narrative_joints import differences_of
+from brachium.assess.options import MEMORY
 from brachium.assess.verdicts import OUTSIDE, verdict
 from brachium.assess.wording import named, result, topic
 
@@ -126,7 +127,7 @@ def of_difference(difference: SideDifference, by_key: dict[str, Leaf], tables: T
         difference.key,
         difference.rule,
         () if threshold is None else (threshold.source,),
-        _OWN,
+        MEMORY if threshold and threshold.evidence == MEMORY else _OWN,
         tuple(Used(key, result(by_key[key], tables)) for key in difference.sources),
         f"{differences_of([difference], tables, named_in_full=True)[0]}.",
         flagged=bool(difference.flagged),

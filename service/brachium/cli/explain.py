@@ -65,11 +65,20 @@ def _side(side: Json) -> Iterator[str]:
     if side["measurementError"]:
         error = side["measurementError"]
         yield (
-            f"  Measurement error: {error['value']} {error['unit']}, {error['situation']} "
-            f"({error['source']}, evidence: {error['evidence']})"
+            f"  Measurement error of the reference: {error['value']} {error['unit']}, "
+            f"{error['situation']} ({error['source']}, evidence: {error['evidence']})"
         )
+    yield from _listed("  Measurement errors at hand", map(_error, side["measurementErrors"]))
     yield from _listed("  Went into", map(_judged, side["usedIn"]))
     yield from _listed("  Codes", map(_code, side["codes"]))
+
+
+def _error(one: Json) -> str:
+    value = "decides nothing" if one["value"] is None else f"{one['value']} {one['unit']}"
+    printed = f"; printed {one['statistic']} {one['printed']}" if one["printed"] else ""
+    note = f"; {one['note']}" if one["note"] else ""
+    by = " and ".join(one["methods"]) or "any method"
+    return f"{value}: {by}, {one['situation']} ({one['source']}, {one['evidence']}{printed}{note})"
 
 
 def _listed(title: str, some: Iterable[str]) -> Iterator[str]:

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from brachium.assess.sides import NEITHER_NORMAL, SideDifference, Threshold
+from brachium.assess.errors import Allowance
+from brachium.assess.sides import NEITHER_NORMAL, SideDifference
 from brachium.coding import words
 from brachium.coding.fhir import INTERPRETATION, UCUM
 from brachium.coding.frame import Frame
@@ -118,7 +119,7 @@ def _method(vocabulary: Vocabulary, rule: str) -> str:
 
 @lru_cache(maxsize=1024)
 def _judged(
-    vocabulary: Vocabulary, flagged: bool | None, threshold: Threshold | None, rule: str
+    vocabulary: Vocabulary, flagged: bool | None, threshold: Allowance | None, rule: str
 ) -> str:
     if flagged is None or threshold is None:
         return ""
@@ -128,7 +129,7 @@ def _judged(
         for name, value in (("low", -threshold.value), ("high", threshold.value))
     }
     bounds["text"] = (
-        f"Threshold of a side difference: same-rater measurement error ({threshold.source}); own "
+        f"Threshold of a side difference: measurement error ({threshold.text}); own "
         f"convention of this service, reference set {vocabulary.tables.edition}, rule {rule}"
     )
     return f',"interpretation":[{dump({"coding": [coding]})}],"referenceRange":[{dump(bounds)}]'

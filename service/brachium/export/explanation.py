@@ -14,9 +14,9 @@ import orjson
 
 from brachium.assess.assessment import judged as judgements
 from brachium.assess.assessment import person_of
+from brachium.assess.errors import error_of, errors_about
 from brachium.assess.fitting import fittings
 from brachium.assess.judgement import judge
-from brachium.assess.reference import error_of
 from brachium.assess.sides import side_differences
 from brachium.assess.told import of_difference, of_judgement
 from brachium.coding.identity import Ids
@@ -80,7 +80,7 @@ def _untold(every: Sequence[Leaf], chosen: _Chosen) -> list[Json]:
     """Return the differences between the sides that no answer tells, because they are small."""
     tables = chosen.tables
     by_key = {leaf.key: leaf for leaf in every}
-    found = side_differences(every, judgements(every, *chosen), tables)
+    found = side_differences(every, judgements(every, *chosen), tables, chosen.options)
     return [of_difference(one, by_key, tables) for one in found if not one.is_told]
 
 
@@ -131,7 +131,8 @@ def _side(
         "observation": resource,
         "judgement": None if judgement is None else of_judgement(leaf, judgement, tables),
         "published": _published(leaf, chosen),
-        "measurementError": _error(leaf, tables),
+        "measurementError": _error(leaf, chosen),
+        "measurementErrors": _errors(leaf, tables),
         "usedIn": [entry for entry in own if entry["kind"] != "range"],
         "codes": [_code(row) for row in rows if row.resource.startswith(f"{resource}/")],
     }
@@ -158,10 +159,12 @@ def _published(leaf: Leaf, chosen: _Chosen) -> list[Json]:
     ]
 
 
-def _error(leaf: Leaf, tables: Tables) -> Json | None:
+def _error(leaf: Leaf, chosen: _Chosen) -> Json | None:
+    """Return the error that the reference was widened by."""
     if not isinstance(leaf.finding, Motion):
         return None
-    row = error_of(leaf.finding.joint, tables)
+    memory = chosen.options.memory_references
+    row = error_of(leaf.finding.joint, chosen.tables, memory=memory)
     if row is None:
         return None
     return {
@@ -171,6 +174,29 @@ def _error(leaf: Leaf, tables: Tables) -> Json | None:
         "source": row.source,
         "evidence": row.evidence,
     }
+
+
+def _errors(leaf: Leaf, tables: Tables) -> list[Json]:
+    """Return every row about the error of this motion, also those that decide nothing."""
+    finding = leaf.finding
+    if not isinstance(finding, Motion):
+        return []
+    return [
+        {
+            "value": row.value,
+            "unit": "deg",
+            "statistic": row.statistic,
+            "printed": row.printed,
+            "mode": row.mode or "any",
+            "methods": row.methods,
+            "situation": row.situation,
+            "note": row.note,
+            "source": row.source,
+            "citation": tables.sources[row.source].citation,
+            "evidence": row.evidence,
+        }
+        for row in errors_about(finding.joint, finding.motion, finding.mode, tables)
+    ]
 
 
 def _code(row: CodingRow) -> Json:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from brachium.tables.gather import Draft, Tables
-    from brachium.tables.rows import Limit, Range
+    from brachium.tables.rows import Limit, MeasurementError, Range
 
 # every (kind, measure) of a finding, which needs exactly one default method
 METHOD_USES = (
@@ -131,9 +131,26 @@ def _reference(draft: Draft) -> Iterator[str]:
         if not row.age_from <= row.age_to <= OLDEST:
             yield f"{place}: ages {row.age_from} to {row.age_to}"
     for one in draft.reads["errors"]:
-        yield from unknown(one.place, "joint", [one.row.joint], tables.joints)
-        if one.row.value <= 0:
-            yield f"{one.place}: value {one.row.value} is not above 0"
+        yield from _error(tables, one.row, one.place)
+
+
+def _error(tables: Tables, row: MeasurementError, place: str) -> Iterator[str]:
+    if row.joint != "any":
+        yield from unknown(place, "joint", [row.joint], tables.joints)
+    motion = tables.motions.get((row.joint, row.motion))
+    if row.motion and (motion is None or motion.measure not in ("angle", "end")):
+        yield f"{place}: {row.joint} {row.motion} is no motion in degrees"
+    yield from unknown(place, "method", row.methods, tables.methods)
+    if any(tables.methods[word].default for word in row.methods if word in tables.methods):
+        yield f"{place}: a method that names no instrument has no error of its own"
+    if row.situation == "different-methods" and len(row.methods) != 2:
+        yield f"{place}: different methods are two"
+    if row.value is None and not row.note:
+        yield f"{place}: neither a value nor a note that says why there is none"
+    if row.value is not None and row.value <= 0:
+        yield f"{place}: value {row.value} is not above 0"
+    if row.value is not None and row.situation in ("against-image", "any"):
+        yield f"{place}: a value needs a situation of raters or methods"
 
 
 def _needed_limits(tables: Tables) -> Iterator[str]:

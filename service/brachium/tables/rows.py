@@ -269,12 +269,21 @@ class Range:
 class MeasurementError:
     """reference/errors.csv: the change or difference that measurement alone can make, in degrees.
 
-    ``situation`` is same-rater or different-raters.
+    An empty ``motion``, ``mode`` or ``methods`` means any; joint "any" serves a joint without rows
+    of its own. ``situation`` is same-rater, different-raters, different-methods (between the two
+    ``methods``), against-image or any. ``printed`` is the figure as published; ``value`` the limit
+    for two measurements that is made of it, ``None`` when ``note`` says why there is none.
     """
 
     joint: str
+    motion: str
+    mode: str
+    methods: tuple[str, ...]
     situation: str
-    value: Decimal
+    statistic: str
+    printed: str
+    value: Decimal | None
+    note: str
     source: str
     evidence: str
 

@@ -61,7 +61,11 @@ TABLES = (
         rows.Range,
         "joint motion arm_position statistic mode sex age_from age_to source evidence",
     ),
-    _table("reference/errors.csv", rows.MeasurementError, "joint situation"),
+    _table(
+        "reference/errors.csv",
+        rows.MeasurementError,
+        "joint motion mode methods situation source",
+    ),
     _table(
         "reference/changes.csv", change_rows.Detectable, "measure item sex age_from trials source"
     ),
