@@ -65,7 +65,7 @@ def outcome(
     """Return an OperationOutcome; ``parameter`` is the request part that a service fault names."""
     issues = []
     for problem in problems:
-        service = problem.code in SERVICE_CODES and not problem.pointer
+        service = problem.code in SERVICE_CODES and not (problem.pointer or problem.place)
         expression = (f"http.{parameter}" if parameter else None) if service else problem.expression
         issues.append(issue(problem, canonical, expression))
     return {"resourceType": "OperationOutcome", "issue": issues or [all_well(canonical)]}

@@ -32,6 +32,9 @@ from brachium.api.faults import (
     WrongMethod,
 )
 from brachium.api.fhir import Fhir
+from brachium.api.fhir_refused import refusal
+from brachium.api.fhir_write import FhirWrite
+from brachium.api.fhir_write_routes import add_fhir_write
 from brachium.api.pages import Pages
 from brachium.api.requests import printable
 from brachium.api.routes import TAGS, add_exports, add_fhir, add_pages, add_reception
@@ -73,7 +76,7 @@ def translated(app: FastAPI, scope: Scope, error: Exception) -> Exception:
     if not isinstance(error, HTTPException):
         return error
     if error.status_code == STATUSES[WrongMethod].status:
-        return WrongMethod(headers={"Allow": allowed(app, scope)})
+        return refusal(scope["method"], scope["path"], allowed(app, scope))
     if error.status_code == STATUSES[NoRoute].status:
         return NotSupported() if scope["path"].startswith(FHIR_ROOT) else NoRoute()
     return BadParameter() if error.status_code < STATUSES[Unforeseen].status else Unforeseen()
@@ -130,6 +133,7 @@ def _add_routes(app: FastAPI, service: Service) -> None:
     add_reception(app, Reception(service), sample(tables))
     add_exports(app, Exports(service))
     add_trends(app, TrendPages(service))
+    add_fhir_write(app, FhirWrite(service))
     add_fhir(app, Fhir(service, definitions, metadata))
 
 

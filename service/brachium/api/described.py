@@ -123,10 +123,10 @@ SCHEMAS: dict[str, Schema] = {
 }
 
 
-def body(name: str, example: Json) -> dict[str, Any]:
+def body(name: str, example: Json, media: str = JSON) -> dict[str, Any]:
     """Return ``openapi_extra`` for an operation that reads JSON of schema ``name``."""
     content = {"schema": ref(name), "examples": {"example": {"value": example}}}
-    return {"requestBody": {"required": True, "content": {JSON: content}}}
+    return {"requestBody": {"required": True, "content": {media: content}}}
 
 
 def answer(name: str, words: str, media: str = JSON) -> dict[str, Any]:

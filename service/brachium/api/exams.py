@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from brachium.api.service import Service
     from brachium.records import ExamVersion
 
-_FAULTS: Mapping[Outcome, type[Fault]] = {
+FAULTS: Mapping[Outcome, type[Fault]] = {
     Outcome.BROKEN: NotJson,
     Outcome.REFUSED: Refused,
     Outcome.CONFLICT: Conflict,
@@ -147,8 +147,8 @@ class Reception:
 
 def _agreed(receipt: Receipt) -> tuple[Receipt, ExamVersion]:
     """Return a receipt with the exam it is about; any other outcome is raised as its fault."""
-    if receipt.outcome in _FAULTS:
-        raise _FAULTS[receipt.outcome](*receipt.problems)
+    if receipt.outcome in FAULTS:
+        raise FAULTS[receipt.outcome](*receipt.problems)
     if receipt.exam is None:
         raise RuntimeError(f"an intake that ends in {receipt.outcome} names its exam")
     return receipt, receipt.exam

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from brachium.formats.incoming import MOST_ENTRIES
 from brachium.problems import Problem, Severity
 from brachium.store.port import StoreUnavailable
 
@@ -58,6 +59,10 @@ class WrongMethod(Fault):
 
 class NotAcceptable(Fault):
     """No answer in a form that the client accepts."""
+
+
+class TooCostly(Fault):
+    """A bundle has more entries than the service takes."""
 
 
 class WrongMediaType(Fault):
@@ -208,6 +213,14 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "The body is longer than the service takes.",
         "Send one exam at a time, and leave out what is not an exam.",
         _HTTP + " 15.5.14",
+    ),
+    TooCostly: Rule(
+        413,
+        "too-costly",
+        "bundle-too-long",
+        "The bundle has more entries than the service takes.",
+        f"Send one exam for each transaction, and at most {MOST_ENTRIES} entries.",
+        "FHIR R4 3.1.0.11.2",
     ),
     WrongMediaType: Rule(
         415,

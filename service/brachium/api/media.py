@@ -118,3 +118,11 @@ def is_json_body(content_type: str) -> bool:
     media, *parameters = (part.strip().lower() for part in content_type.split(";"))
     charsets = [p.partition("=")[2].strip('"') for p in parameters if p.startswith("charset=")]
     return media in (JSON, "text/json") and all(c in ("utf-8", "utf8") for c in charsets)
+
+
+@lru_cache(maxsize=128)
+def is_fhir_body(content_type: str) -> bool:
+    """Tell whether a Content-Type names FHIR JSON in UTF-8 (FHIR R4 3.1.0.1.9)."""
+    media, *_ = content_type.partition(";")
+    fhir = media.strip().lower() in FHIR_SPELLINGS
+    return fhir and is_json_body(content_type.replace(media, JSON, 1))

@@ -6,7 +6,7 @@ The exam itself is never parsed here: its bytes go on as they came, with every d
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from jiter import from_json
@@ -15,7 +15,7 @@ from starlette.requests import Request
 from brachium.api.allowed import names as allowed_names
 from brachium.api.answers import header
 from brachium.api.faults import BadParameter, NotJson, Refused, Stale, Unconditional, WrongMediaType
-from brachium.api.media import is_json_body
+from brachium.api.media import FHIR_JSON, JSON, is_fhir_body, is_json_body
 from brachium.problems import Listed, Problem, Severity
 
 _ETAG = re.compile(r'(?:W/)?"(\d{1,9})"')
@@ -25,10 +25,19 @@ MAX_REASON = 1000
 
 async def json_body(request: Request) -> bytes:
     """Return the bytes of a JSON body; 415 when it says it is something else."""
+    return await _body(request, is_json_body, JSON)
+
+
+async def fhir_body(request: Request) -> bytes:
+    """Return the bytes of a body in FHIR JSON; 415 when it says it is something else."""
+    return await _body(request, is_fhir_body, f"{FHIR_JSON}, {JSON}")
+
+
+async def _body(request: Request, is_read: Callable[[str], bool], accepted: str) -> bytes:
     content_type = header(request.scope, b"content-type")
     encoding = header(request.scope, b"content-encoding")
-    if not content_type or not is_json_body(content_type):
-        raise WrongMediaType(parameter="Content-Type")
+    if not content_type or not is_read(content_type):
+        raise WrongMediaType(parameter="Content-Type", headers={"Accept": accepted})
     if encoding and encoding.strip().lower() != "identity":
         raise WrongMediaType(parameter="Content-Encoding")
     return await request.body()

@@ -24,6 +24,7 @@ TAGS = [
     {"name": "Exams in", "description": "Post, correct, close and withdraw an exam."},
     {"name": "Exams out", "description": "Read what was stored, as JSON and as FHIR bundles."},
     {"name": "FHIR", "description": "The stored resources and the tables, to read (FHIR R4)."},
+    {"name": "FHIR in", "description": "Exams as FHIR transactions and forms (FHIR R4)."},
     {"name": "Service", "description": "What can be recorded, by which rules, and how it is."},
 ]
 _PLAIN = {"description": "The JSON object.", "content": {JSON: {"schema": {"type": "object"}}}}

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 import orjson
 
-from brachium.api import fhir_search, requests
+from brachium.api import fhir_refused, fhir_search, requests
 from brachium.api.faults import STATUSES
 from brachium.coding import vocabulary
 from brachium.exam import shape_codes
+from brachium.formats import incoming
 from brachium.intake import refusals
 from brachium.problems import Listed, Severity
 
@@ -27,7 +28,8 @@ def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     rows += [
         Listed(r.code, Severity.ERROR, r.title, "", r.remedy, r.source) for r in faults.values()
     ]
-    for owner in (shape_codes, refusals, vocabulary, requests, fhir_search):
+    owners = (shape_codes, incoming, refusals, vocabulary, requests, fhir_search, fhir_refused)
+    for owner in owners:
         rows += owner.LISTED
     return tuple(sorted(rows, key=lambda row: row.code))
 

@@ -6,7 +6,8 @@ sorted by key, as in the canonical text of an exam.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any, NamedTuple
 
 from brachium.coding.decode_finding import finding_of, side_problem
@@ -27,39 +28,71 @@ class Decoded(NamedTuple):
     problems: tuple[Problem, ...]
 
 
+class Unreadable(LookupError):
+    """A resource that does not say what one of ours says in its place; ``resource`` is its id."""
+
+    def __init__(self, resource: str) -> None:
+        super().__init__(resource)
+        self.resource = resource
+
+
+@contextmanager
+def _within(resource: dict[str, Any]) -> Iterator[None]:
+    try:
+        yield
+    except Unreadable:
+        raise
+    except (LookupError, TypeError, ValueError, AttributeError, StopIteration) as error:
+        raise Unreadable(str(resource.get("id"))) from error
+
+
 def decode(bundle: dict[str, Any], tables: Tables, canonical: str) -> Decoded:
     """Return the exam of a bundle; numbers must be parsed as ``Decimal`` to keep their digits.
 
     ``canonical`` is the base of our own URLs. Raises ``LookupError`` when the bundle is not one of
-    ours (no report, an own code that the tables lack).
+    ours (no report, an own code that the tables lack); :class:`Unreadable` tells which resource.
     """
     resources = [entry["resource"] for entry in bundle["entry"]]
     urls = OwnUrls(canonical)
     report = _only(resources, "DiagnosticReport")
     leaves = list(_leaves(resources, report))
     reader, words = Reader(urls), words_of(tables)
-    found = [(key, finding_of(leaf, reader, words)) for key, leaf in leaves]
-    problems = [
-        problem
-        for _, leaf in leaves
-        if (problem := side_problem(leaf, tables, canonical)) is not None
-    ]
-    extensions = _extensions(report, urls)
-    findings = [*_joined(found), *(_entry(one) for one in extensions.get("not-examined", ()))]
-    exam = {
+    found, problems = [], []
+    for key, leaf in leaves:
+        with _within(leaf):
+            found.append((key, finding_of(leaf, reader, words)))
+            problem = side_problem(leaf, tables, canonical)
+        problems += [] if problem is None else [problem]
+    exam: dict[str, Any] = {
+        "patient": _patient(_only(resources, "Patient"), reader),
+        "examiner": _party(_only(resources, "Practitioner")),
+        "facility": _party(_only(resources, "Organization")),
+    }
+    with _within(report):
+        extensions = _extensions(report, urls)
+        skipped = [_entry(one) for one in extensions.get("not-examined", ())]
+        exam |= _header(report, extensions)
+        findings = [*_joined(found), *skipped]
+        exam["findings"] = sorted(findings, key=lambda one: str(one["key"]))
+    return Decoded(exam, tuple(problems))
+
+
+def _header(report: dict[str, Any], extensions: dict[str, list[dict[str, Any]]]) -> dict[str, Any]:
+    header = {
         "identifier": report["identifier"][0],
         "status": _status(report, extensions),
         "effective": report["effectiveDateTime"],
-        "patient": _patient(_only(resources, "Patient"), reader),
-        "examiner": {"identifier": _only(resources, "Practitioner")["identifier"][0]},
-        "facility": {"identifier": _only(resources, "Organization")["identifier"][0]},
-        "findings": sorted(findings, key=lambda one: str(one["key"])),
     }
     if "encounter" in report:
-        exam["encounter"] = {"identifier": report["encounter"]["identifier"]}
+        header["encounter"] = {"identifier": report["encounter"]["identifier"]}
     if "exam-note" in extensions:
-        exam["note"] = extensions["exam-note"][0]["valueString"]
-    return Decoded(exam, tuple(problems))
+        header["note"] = extensions["exam-note"][0]["valueString"]
+    return header
+
+
+def _party(resource: dict[str, Any]) -> dict[str, Any]:
+    with _within(resource):
+        return {"identifier": resource["identifier"][0]}
 
 
 def _only(resources: Iterable[dict[str, Any]], kind: str) -> dict[str, Any]:
@@ -77,13 +110,18 @@ def _leaves(
     What an earlier version had and this one has not is in no panel of the report any more; its
     status does not tell, because a withdrawn exam is entered in error as a whole.
     """
-    prefix = report["identifier"][0]["value"] + "/"
     named = {f"{one['resourceType']}/{one['id']}": one for one in resources}
-    for result in report.get("result", ()):
-        for member in named[result["reference"]].get("hasMember", ()):
-            one = named[member["reference"]]
-            if "derivedFrom" not in one:
-                yield one["identifier"][0]["value"].removeprefix(prefix), one
+    with _within(report):
+        prefix = report["identifier"][0]["value"] + "/"
+        panels = [named[result["reference"]] for result in report.get("result", ())]
+    for panel in panels:
+        with _within(panel):
+            members = [named[one["reference"]] for one in panel.get("hasMember", ())]
+        for member in members:
+            if "derivedFrom" not in member:
+                with _within(member):
+                    key = member["identifier"][0]["value"].removeprefix(prefix)
+                yield key, member
 
 
 def _joined(found: list[tuple[str, dict[str, Any]]]) -> Iterable[dict[str, Any]]:
@@ -126,10 +164,11 @@ def _status(report: dict[str, Any], extensions: dict[str, list[dict[str, Any]]])
 
 def _patient(resource: dict[str, Any], reader: Reader) -> dict[str, Any]:
     url = reader.urls.definition("dominant-hand")
-    dominant = next(e for e in resource["extension"] if e["url"] == url)
-    return {
-        "identifier": resource["identifier"][0],
-        "birthDate": resource["birthDate"],
-        "sex": resource["gender"],
-        "dominantHand": reader.word(dominant["valueCodeableConcept"], "dominant-"),
-    }
+    with _within(resource):
+        dominant = next(e for e in resource["extension"] if e["url"] == url)
+        return {
+            "identifier": resource["identifier"][0],
+            "birthDate": resource["birthDate"],
+            "sex": resource["gender"],
+            "dominantHand": reader.word(dominant["valueCodeableConcept"], "dominant-"),
+        }

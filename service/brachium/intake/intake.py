@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from brachium.intake import change, receive
+from brachium.intake import change, receive, transaction
 
 if TYPE_CHECKING:
     from brachium.intake.desk import Desk
     from brachium.intake.receipt import Receipt
+    from brachium.intake.transaction import Transacted
 
 
 class Intake:
@@ -44,3 +45,10 @@ class Intake:
     ) -> Receipt:
         """Enter a whole exam in error."""
         return change.withdraw(self.desk.serving(request), exam_id, reason, expected)
+
+    def transact(self, bundle: dict[str, Any], base: str, request: str = "") -> Transacted:
+        """Process a FHIR transaction, parsed with fractions as ``Decimal``.
+
+        ``base`` is the public address of the FHIR interface.
+        """
+        return transaction.transact(self.desk.serving(request), bundle, base)

@@ -44,7 +44,7 @@ def receive(desk: Desk, raw: bytes) -> Receipt:
     if examined.exam is None:
         return Receipt(_unread(examined.broken), examined.problems)
     version, problems = coded(desk, examined.exam, examined.problems)
-    added = desk.store.add(version, None, desk.request)
+    added = desk.keep(version, None)
     outcome, stored = _OUTCOMES[added.outcome], added.exam
     if stored is None or outcome is Outcome.CONFLICT:
         return Receipt(outcome, (), stored)

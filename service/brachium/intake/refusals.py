@@ -68,8 +68,63 @@ EFFECTIVE_AHEAD = Listed(
     "Check the date and its offset; it is kept as posted.",
     "own convention",
 )
+NOT_OURS = Listed(
+    "not-our-profile",
+    Severity.ERROR,
+    "A resource of the bundle cannot be read back into an exam.",
+    "Only what can be read without loss is stored.",
+    "Send a transaction as GET /exams/{exam_id}/bundle?type=transaction hands it out, or the exam "
+    "itself to POST /exams.",
+    "own convention: the profiles of this service",
+)
+NOT_KEPT = Listed(
+    "not-kept",
+    Severity.ERROR,
+    "Something posted would not be stored as it stands.",
+    "What is stored is what the service makes of the exam; nothing posted may get lost in silence.",
+    "Leave the element out, correct it, or put it where the profile has a place for it.",
+    "FHIR R4 http 3.1.0.8; own convention",
+)
+REFERENCE_UNRESOLVED = Listed(
+    "reference-unresolved",
+    Severity.ERROR,
+    "A reference leads to nothing, or to several.",
+    "A finding must not be about a person that nobody can name.",
+    "Send the resource as an entry of the transaction, or refer to one that is stored here.",
+    "FHIR R4 http 3.1.0.11.2",
+)
+PARTY_DIFFERS = Listed(
+    "party-differs",
+    Severity.ERROR,
+    "A resource that must not be changed is stored with other facts.",
+    "With ifNoneExist the stored one stays, and the posted facts would be lost.",
+    "Send the facts as they are stored, or ask for the change: PUT with identifier in the url.",
+    "FHIR R4 http 3.1.0.8.1",
+)
+NOT_STORED_YET = Listed(
+    "not-stored-yet",
+    Severity.ERROR,
+    "A later version of an exam came before the first.",
+    "An exam is changed from a version that is here, so that its history is whole.",
+    "Send its versions in their order, beginning with version 1.",
+    "FHIR R4 http 3.1.0.4.3; own convention",
+)
+ASSEMBLED_ANEW = Listed(
+    "assembled-anew",
+    Severity.INFORMATION,
+    "The Provenance names this service as assembler, not the one that sent the bundle.",
+    "What is stored was coded here, and came out as it was posted.",
+    "Nothing is to be done.",
+    "FHIR R4 Provenance 6.3.4.5",
+)
 
 LISTED = (
+    NOT_OURS,
+    NOT_KEPT,
+    REFERENCE_UNRESOLVED,
+    PARTY_DIFFERS,
+    NOT_STORED_YET,
+    ASSEMBLED_ANEW,
     EFFECTIVE_AHEAD,
     EXAM_WITHDRAWN,
     EXAM_IDENTIFIER_CHANGED,

@@ -75,7 +75,7 @@ def stored(desk: Desk, before: Iterable[StoredResource], following: Next) -> Rec
     record = provenance(following.exam, own, desk.tables, desk.coding, stamp, version.digest)
     earlier = still_told((row for row in rows if row.type == "Provenance"), own)
     complete = replace(version, resources=(*following.resources, *earlier, record))
-    added = desk.store.add(complete, version.version - 1, desk.request)
+    added = desk.keep(complete, version.version - 1)
     outcome = _OUTCOMES[added.outcome]
     if outcome is not Outcome.CHANGED or added.exam is None:
         return Receipt(outcome, (), added.exam)
