@@ -43,8 +43,8 @@ def planted():
 @pytest.mark.parametrize(
     ("method", "path", "headers", "status"),
     [
-        ("GET", "/fhir", {}, 404),
-        ("GET", "/fhir/", {}, 404),
+        ("GET", "/fhir", {}, 405),
+        ("GET", "/fhir/", {}, 405),
         ("GET", "/fhir/Observation/nope", {}, 404),
         ("GET", "/fhir/Nothing", {}, 404),
         ("GET", "/fhir/a/b/c/d/e", {}, 404),

@@ -15,7 +15,7 @@ from brachium.exam.model import RULES
 CODES = {row.code: row for row in listed(RULES)}
 # what depends on the state of the service or on its tables, and not on a request alone
 UNPROVOKED = {"body-too-large", "expected-version-missing", "store-unavailable", "unforeseen"}
-UNPROVOKED |= {"part-unfit", "unmapped-concept", "unverified-code"}
+UNPROVOKED |= {"bundle-too-long", "part-unfit", "unmapped-concept", "unverified-code"}
 
 
 @pytest.fixture(scope="module")
@@ -34,8 +34,13 @@ def named(answer) -> set[str]:
     """The codes of all problems in an answer, whichever of its forms it has."""
     body = orjson.loads(answer.content) if answer.content else {}
     if "entry" in body:
-        outcomes = [e["resource"] for e in body["entry"] if e["search"]["mode"] == "outcome"]
-        body = outcomes[0] if outcomes else {}
+        outcomes = [
+            found
+            for e in body["entry"]
+            if (found := e.get("response", {}).get("outcome"))
+            or (e.get("search", {}).get("mode") == "outcome" and (found := e["resource"]))
+        ]
+        body = {"issue": [issue for one in outcomes for issue in one["issue"]]}
     issues = body.get("issue", ())
     return {p["code"] for p in body.get("problems", ())} | {
         coding["code"] for issue in issues for coding in issue["details"]["coding"]

@@ -69,9 +69,12 @@ def _requests(base: Json, code: str, written: Sequence[Json], number: int) -> tu
 
 
 def _request(named: Json, written: Json) -> Request:
-    """Return one request; ``exam`` alone is posted, ``correction`` goes with its reason."""
+    """Return one request; ``exam`` alone is posted, ``correction`` goes with its reason.
+
+    ``transaction`` is what differs from the transaction of the base exam, by the names of entries.
+    """
     headers = dict(written.get("headers", {}))
-    path = written.get("path", "/exams").replace(
+    path = written.get("path", "/fhir" if "transaction" in written else "/exams").replace(
         "{exam}", exam_id(Identifier(**named["identifier"]))
     )
     body = _body(named, written)
@@ -83,12 +86,21 @@ def _request(named: Json, written: Json) -> Request:
 def _body(named: Json, written: Json) -> str:
     if "text" in written:
         return str(written["text"])
+    if "transaction" in written:
+        return _transaction(named, written["transaction"])
     if "exam" in written:
         return _indented(merged(named, written["exam"]))
     if "correction" in written:
         change = written["correction"]
         return _indented({**change, "exam": merged(named, change["exam"])})
     return _indented(written["body"]) if "body" in written else ""
+
+
+def _transaction(named: Json, changed: Json) -> str:
+    text = resources.files("brachium.api").joinpath("worked_transaction.json").read_text("utf-8")
+    entries = merged(orjson.loads(text.replace("{exam}", named["identifier"]["value"])), changed)
+    bundle = {"resourceType": "Bundle", "type": "transaction", "entry": list(entries.values())}
+    return _indented(bundle)
 
 
 def _indented(value: Json) -> str:

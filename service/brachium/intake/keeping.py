@@ -63,8 +63,13 @@ class Kept:
                 yield placed(NOT_KEPT.problem("", message), entry.place)
                 continue
             for place in missing(_compared(stated[entry.index], made), made, entry.place):
-                message = "This would not be stored as it stands here."
-                yield placed(NOT_KEPT.problem("", message), place)
+                yield placed(NOT_KEPT.problem("", _why(place)), place)
+
+
+def _why(place: str) -> str:
+    if place.endswith(".what.identifier.value"):
+        return "The exam in the bundle is not the one whose digest stands here."
+    return "This would not be stored as it stands here."
 
 
 def _unversioned(value: Any) -> Any:  # noqa: ANN401 - JSON

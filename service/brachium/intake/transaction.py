@@ -93,11 +93,12 @@ class _Transaction:
         raw = canonical(self._examined)
         looking = replace(self.desk, look=self._look)
         receipt = self._done(looking, raw)
-        problems = located(receipt.problems, raw, self.entries)
-        receipt = replace(receipt, problems=(*problems, *self._anew))
+        problems = tuple(located(receipt.problems, raw, self.entries))
         if receipt.exam is None or receipt.outcome not in _DONE:
-            return Transacted(receipt, (), self._report.place)
-        return Transacted(receipt, tuple(self._rows(receipt.exam)), self._report.place)
+            return Transacted(replace(receipt, problems=problems), (), self._report.place)
+        rows = tuple(self._rows(receipt.exam))
+        receipt = replace(receipt, problems=(*problems, *self._anew))
+        return Transacted(receipt, rows, self._report.place)
 
     @cached_property
     def _report(self) -> Entry:
@@ -216,12 +217,13 @@ class _Transaction:
             (one.text(one.version or 1, version.recorded) for one in version.resources),
             self._record_of(version),
         )
-        self._compare(kept)
         stored = self.desk.store.exam(version.id, None)
+        # the repeat of an exam stays one, whatever became of the patient's facts since
         if stored is None or version.version > 1:
             faults = tuple(party_problems(self.entries, self._held, self._stated))
             if faults:
                 raise _Lost(Outcome.CONFLICT, faults)
+        self._compare(kept)
 
     def _compare(self, kept: Kept) -> None:
         own = kept.own_names(self.entries)
