@@ -201,3 +201,48 @@ def test_no_shipped_row_from_memory_takes_part_in_any_reference():
                 trusted = {q.source for q in rows if q.evidence != "memory"}
                 allowed = trusted | {e.source for e in known.errors}
                 assert found is None or set(found.sources) <= allowed
+
+
+SEXES = ("female", "male")
+
+
+def of(finding, *, sex, born):
+    coded = code(finding, header={"patient": {"sex": sex, "birthDate": born}})
+    return coded.assessment.ranges["f0"].interpretation
+
+
+@pytest.mark.parametrize("sex", SEXES)
+@pytest.mark.parametrize("born", ["2008-01-01", "1986-01-01", "1951-01-01", "1941-01-01"])
+@pytest.mark.parametrize("mode", ["active", "passive"])
+def test_a_wrist_that_flexes_30_degrees_stands_out(sex, born, mode):
+    """Lowest mean that fits anybody grown up: 64 (WALKER_1984); less 12 of error is 52."""
+    bent = move(30, joint="wrist", motion="flexion", mode=mode)
+    assert of(bent, sex=sex, born=born) == "L"
+
+
+@pytest.mark.parametrize("sex", SEXES)
+@pytest.mark.parametrize("born", ["2008-01-01", "1986-01-01", "1951-01-01", "1941-01-01"])
+@pytest.mark.parametrize("mode", ["active", "passive"])
+def test_an_elbow_20_degrees_short_of_straight_stands_out(sex, born, mode):
+    """Straight is full; 10 of error, and 20 is beyond it (A: outside, on a two-sided axis)."""
+    short = {"kind": "motion", "joint": "elbow", "motion": "extension", "side": "right"}
+    short |= {"mode": mode, "end": "short-of-straight", "magnitude": deg(20)}
+    assert of(short, sex=sex, born=born) == "A"
+
+
+@pytest.mark.parametrize("method", [None, "goniometer", "inclinometer", "visual-estimate"])
+def test_a_healthy_man_of_75_with_165_degrees_of_shoulder_flexion_does_not_stand_out(method):
+    by = {} if method is None else {"method": method}
+    raised = move(165, motion="flexion", **by)
+    assert of(raised, sex="male", born="1951-01-01") == "N"
+    assert of(move(100, motion="flexion", **by), sex="male", born="1951-01-01") == "L"
+
+
+def test_an_error_from_memory_widens_a_reference_only_when_asked_for_and_says_so():
+    some = with_rows(row(170))
+    some = replace(some, errors=(error_row(10, evidence="memory"),))
+    asked = ("shoulder", "abduction", "", "active", "female", 56, 56)
+    assert reference(*asked, some).low is None
+    found = reference(*asked, some, memory=True)
+    assert (found.low, found.evidence) == (160, "memory")
+    assert "from memory" in found.text
