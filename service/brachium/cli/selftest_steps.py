@@ -107,7 +107,7 @@ def alive(run: Run) -> Iterator[Seen]:
 def asked_first(run: Run) -> Iterator[Seen]:
     """A dry run stores nothing, and a wrong exam is refused with the place."""
     yield _status("a dry run is answered", 200, run.post(run.exam, "?dry-run=true"))
-    finding = {**run.exam["findings"][0], "side": "middle"}
+    finding = {**run.exam["findings"][0], "side": "neither"}
     answer = run.post({**run.exam, "findings": [finding]})
     yield _status("a wrong side is refused", 422, answer)
     places = [problem["pointer"] for problem in answer.json()["problems"]]
