@@ -19,7 +19,10 @@ from tests.documentation import codes, snippets
 
 from brachium.api.caution import CAUTION
 from brachium.cli.parser import EXIT_CODES
+from brachium.coding.response_reading import read_response
+from brachium.formats import lossless
 from brachium.settings import PREFIX, Settings
+from brachium.tables.load import load
 
 ROOT = snippets.ROOT
 BIN = Path(sys.executable).parent
@@ -78,6 +81,14 @@ def test_refused_exams_are_refused(snippet):
     result = run("brachium check -", input=snippet.text.encode())
     assert result.returncode == 1
     assert b"armPosition" in result.stdout + result.stderr
+
+
+@named("json response")
+def test_responses_are_exams_that_are_accepted(snippet):
+    found = read_response(lossless.parse(snippet.text.encode()), load(), Settings().canonical)
+    assert {one.code for one in found.problems} <= {"response-edition"}
+    result = run("brachium check -", input=found.content())
+    assert result.returncode == 0, result.stdout.decode()
 
 
 @pytest.fixture
