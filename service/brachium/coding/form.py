@@ -74,10 +74,18 @@ class Item:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Form:
-    """The whole form; ``findings`` are the groups of findings in their order."""
+    """The whole form; ``findings`` holds its groups of findings by their words."""
 
     items: tuple[Item, ...]
-    findings: tuple[Item, ...]
+    findings: Mapping[Words, Item]
+
+    def group(self, said: Mapping[str, object]) -> Item:
+        """Return the group that a finding belongs to; ``LookupError`` when there is none."""
+        for names in (("kind", "joint"), ("kind", "joint", "part")):
+            group = self.findings.get(tuple((name, str(said.get(name))) for name in names))
+            if group is not None:
+                return group
+        raise LookupError("no group of the form takes this finding")
 
 
 def groups(items: Iterable[Item]) -> Iterable[Item]:
@@ -107,4 +115,7 @@ def word_of(choice: Choice, member: str) -> str:
 
 def matches(words: Words, said: Mapping[str, object]) -> bool:
     """Tell whether all words are said."""
-    return all(said.get(member) == word for member, word in words)
+    for member, word in words:  # noqa: SIM110 - asked thousands of times for each exam
+        if said.get(member) != word:
+            return False
+    return True

@@ -33,7 +33,7 @@ def form_of(tables: Tables, canonical: str, options: ModelOptions = EVERYTHING) 
         _joint(lists, joint, str(number)) for number, joint in enumerate(tables.joints, start=1)
     ]
     items = (_exam(), _patient(lists), *(item for item in joints if item.items))
-    return Form(items, tuple(groups(items)))
+    return Form(items, {group.words: group for group in groups(items)})
 
 
 def _exam() -> Item:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import orjson
 
 from brachium.coding.fhir import UCUM, OwnUrls
-from brachium.coding.form import Choice, Item, matches
+from brachium.coding.form import Choice, Item, matches, word_of
 from brachium.coding.form_tree import form_of
 from brachium.coding.jsontext import fragment
 from brachium.coding.questionnaire import coding, questionnaire_url
@@ -84,7 +84,7 @@ class _Sections:
         self._findings: dict[str, list[dict[str, Any]]] = {}
         for finding in exam.findings:
             said = _said(finding)
-            group = self._group(said)
+            group = self._form.group(said)
             self._findings.setdefault(group.link, []).append(self._finding(group, said))
 
     def items(self) -> Iterator[dict[str, Any]]:
@@ -103,12 +103,6 @@ class _Sections:
             answers = list(self._answers(item, self._head, set()))
             if answers:
                 yield {"linkId": item.link, "answer": answers}
-
-    def _group(self, said: Said) -> Item:
-        for group in self._form.findings:
-            if matches(group.words, said):
-                return group
-        raise LookupError("no group of the form takes this finding")
 
     def _finding(self, group: Item, said: Said) -> dict[str, Any]:
         done = {member for member, _ in group.words}
@@ -139,15 +133,10 @@ class _Sections:
                 yield self._value(item, one)
 
     def _choices(self, item: Item, said: Said, done: set[str]) -> Iterator[dict[str, Any]]:
-        for word in said.get(item.choices[0].words[0][0], ()) if item.repeats else ("",):
-            for choice in item.choices:
-                if _repeated(choice, word) if word else matches(choice.words, said):
-                    done |= {member for member, _ in choice.words}
-                    yield {"valueCoding": coding(choice)}
-                    break
-            else:
-                if word:
-                    raise LookupError("the form does not offer this word")
+        picked = _several(item, said) if item.repeats else _one(item, said)
+        for choice in picked:
+            done |= {member for member, _ in choice.words}
+            yield {"valueCoding": coding(choice)}
 
     def _value(self, item: Item, value: Any) -> dict[str, Any]:  # noqa: ANN401
         if item.kind == "quantity":
@@ -176,8 +165,21 @@ VALUES = {
 }
 
 
-def _repeated(choice: Choice, word: str) -> bool:
-    return choice.words[0][1] == word
+def _one(item: Item, said: Said) -> Iterator[Choice]:
+    for choice in item.choices:
+        if matches(choice.words, said):
+            yield choice
+            return
+
+
+def _several(item: Item, said: Said) -> Iterator[Choice]:
+    """Yield the choice of each word of a list, in the order of the list."""
+    member = item.choices[0].words[0][0]
+    by_word = {word_of(choice, member): choice for choice in item.choices}
+    for word in said.get(member, ()):
+        if word not in by_word:
+            raise LookupError("the form does not offer this word")
+        yield by_word[word]
 
 
 def _asked(item: Item, picked: set[tuple[str, Choice]]) -> bool:
