@@ -99,13 +99,10 @@ def groups(items: Iterable[Item]) -> Iterable[Item]:
 
 def only_when(link: str, choices: Iterable[Choice], fitting: Iterable[Choice]) -> When | None:
     """Return the condition for a question that belongs to some choices; ``None`` for all."""
-    wanted = set(fitting)
-    return When(link, tuple(wanted_first(choices, wanted))) if wanted != set(choices) else None
-
-
-def wanted_first(choices: Iterable[Choice], wanted: set[Choice]) -> Iterable[Choice]:
-    """Yield the choices that are wanted, in the order of ``choices``."""
-    return (choice for choice in choices if choice in wanted)
+    offered, wanted = tuple(choices), set(fitting)
+    if wanted == set(offered):
+        return None
+    return When(link, tuple(choice for choice in offered if choice in wanted))
 
 
 def word_of(choice: Choice, member: str) -> str:
