@@ -13,6 +13,7 @@ is the healthy one.
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from brachium.assess.errors import SAME, WITHIN_EXAM, Allowance, Two, allowance, instrument
@@ -60,7 +61,7 @@ class _Measured(NamedTuple):
     method: str
 
 
-_Sides: TypeAlias = "dict[str, list[_Measured]]"
+_Side: TypeAlias = "dict[Comparison, list[_Measured]]"
 
 
 class SideDifference(NamedTuple):
@@ -111,27 +112,28 @@ def side_differences(
     options: AssessOptions = _PUBLISHED,
 ) -> tuple[SideDifference, ...]:
     """Return one difference per comparison that has exactly one value on each side."""
-    found: dict[Comparison, _Sides] = {}
+    right: _Side = {}
+    left: _Side = {}
     for leaf in leaves:
         finding = leaf.finding
         if not isinstance(finding, Motion) or finding.absent is not None:
             continue
         value = _degrees(finding, tables)
         if value is not None:
-            sides = found.setdefault(_comparison(finding), {"right": [], "left": []})
-            sides[leaf.side].append(_Measured(leaf, value, instrument(finding.method, tables)))
+            sides = right if leaf.side == "right" else left
+            one = _Measured(leaf, value, instrument(finding.method, tables))
+            sides.setdefault(_comparison(finding), []).append(one)
     return tuple(
-        _difference(what, right, left, ranges, tables, options)
-        for whatever, sides in found.items()
-        for what, right, left in _pairs(whatever, sides)
+        _difference(what, one, other, ranges, tables, options)
+        for whatever, rights in right.items()
+        for what, one, other in _pairs(whatever, rights, left.get(whatever, []))
     )
 
 
 def _pairs(
-    whatever: Comparison, sides: _Sides
+    whatever: Comparison, rights: list[_Measured], lefts: list[_Measured]
 ) -> Iterable[tuple[Comparison, _Measured, _Measured]]:
     """Yield what is compared. Of two values alike on one side, either one would be a guess."""
-    rights, lefts = sides["right"], sides["left"]
     if len(rights) == 1 and len(lefts) == 1:
         yield _by(whatever, rights[0], lefts[0]), rights[0], lefts[0]
         return
@@ -144,9 +146,9 @@ def _pairs(
 
 def _by(whatever: Comparison, right: _Measured, left: _Measured) -> Comparison:
     if right.method == left.method:
-        return whatever._replace(method=right.method)
+        return Comparison(*whatever[:-1], right.method) if right.method else whatever
     both = sorted(one.method or _NOT_STATED for one in (right, left))
-    return whatever._replace(method="+".join(both))
+    return Comparison(*whatever[:-1], "+".join(both))
 
 
 def _degrees(finding: Motion, tables: Tables) -> Decimal | None:
@@ -179,9 +181,9 @@ def _difference(
     options: AssessOptions,
 ) -> SideDifference:
     value = right.value - left.value
-    methods = (right.method, left.method)
-    two = Two(what.joint, what.motion, (what.mode, what.mode), methods, SAME, WITHIN_EXAM)
-    threshold = allowance(two, tables, memory=options.memory_references)
+    threshold = _threshold(
+        what.joint, what.motion, what.mode, right.method, left.method, options, tables
+    )
     ends = _ends(right.leaf)
     ratio = None if ends or not left.value else right.value * 100 / left.value
     return SideDifference(
@@ -200,3 +202,17 @@ def _difference(
 def _is_outside(ranges: Mapping[str, Judgement], leaf: Leaf) -> bool:
     judged = ranges.get(leaf.key)
     return judged is not None and judged.interpretation in OUTSIDE
+
+
+@lru_cache(maxsize=4096)
+def _threshold(
+    joint: str,
+    motion: str,
+    mode: str,
+    right: str,
+    left: str,
+    options: AssessOptions,
+    tables: Tables,
+) -> Allowance | None:
+    two = Two(joint, motion, (mode, mode), (right, left), SAME, WITHIN_EXAM)
+    return allowance(two, tables, memory=options.memory_references)
