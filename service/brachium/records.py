@@ -24,11 +24,19 @@ class ExamStatus(StrEnum):
     ENTERED_IN_ERROR = "entered-in-error"
 
 
+# what is compared and sorted by; a resource has one date of a name at most
+DATES = frozenset({"date", "birthdate", "authored"})
+QUANTITIES = frozenset({"value-quantity", "component-value-quantity"})
+
+
 class SearchValue(NamedTuple):
     """One row of the search index: FHIR search parameter name and the value to find it by.
 
-    ``value`` is text in one of these shapes: ``system|code`` for a token, ``Type/id`` for a
-    reference, the element's own text for a date, a plain decimal for a number.
+    ``value`` is text in one of these shapes: ``system|code`` for a token, with nothing before the
+    bar where there is no system; ``Type/id`` for a reference; ``low/high`` for a parameter of
+    :data:`DATES`, two UTC instants of 24 characters around the date as precise as it was written,
+    the second no longer in it; ``value|system|code`` with a plain decimal for a parameter of
+    :data:`QUANTITIES`; text without case for a string; a uri as it is.
     """
 
     parameter: str
@@ -51,11 +59,10 @@ class Resource(NamedTuple):
     version: int | None = None
     issued: bool = False
     profile: tuple[str, ...] = ()
-    search: tuple[SearchValue, ...] = ()
 
     def text(self, version: int, updated: str) -> bytes:
         """Return the whole resource as JSON text; ``updated`` is a FHIR instant."""
-        kind, identity, body, _, issued, profile, _ = self
+        kind, identity, body, _, issued, profile = self
         profiles = f',"profile":[{_quoted(profile)}]' if profile else ""
         stamp = f',"issued":"{updated}"' if issued else ""
         comma = "," if len(body) > 2 else ""

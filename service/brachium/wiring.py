@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from brachium.assess.options import AssessOptions
 from brachium.coding.options import CodingOptions
+from brachium.coding.searched import searched
 from brachium.exam.rule import ModelOptions
 from brachium.export import Export, Framer
 from brachium.intake import Intake
@@ -76,7 +77,7 @@ def tools(settings: Settings, clock: Clock = utc_now) -> Tools:
 def build(settings: Settings, clock: Clock = utc_now) -> Parts:
     """Build every part; raises ``BrokenTables``, or what opening the database raises."""
     made = tools(settings, clock).bench
-    store = SqliteStore(settings.database)
+    store = SqliteStore(settings.database, searched)
     desk = Desk(made.tables, made.clock, made.model, made.coding, made.judging, store)
     base, canonical = settings.public_base, settings.canonical
     export = Export(made.tables, base, canonical, store, judging=made.judging)

@@ -15,6 +15,7 @@ from tests.benchmarks.rounds import Measured
 from tests.benchmarks.served import CLIENT_CORE, SERVER_CORE, pin, served
 
 from brachium.settings import Settings
+from brachium.store.criteria import Search
 from brachium.wiring import build
 
 ROUNDS = 7
@@ -62,7 +63,7 @@ def _floor(home: Path) -> BareRows:
     parts = build(settings)
     parts.intake.receive(next(bodies()))
     # a search finds what is stored, so it ends with the indexes complete
-    parts.store.search("Observation", (), 1, None)
+    parts.store.search(Search("Observation"), 1)
     parts.close()
     return BareRows(home / "bare.sqlite3", rows_of_one_exam(home / "one.sqlite3"))
 

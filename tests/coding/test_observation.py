@@ -308,16 +308,6 @@ def test_exm_12_a_converted_value_keeps_the_posted_one_beside_it():
     assert original["valueQuantity"]["code"] == "rad"
 
 
-def test_search_rows_name_what_r4_searches_by():
-    coded = code(move(150))
-    (row,) = [r for r in coded.encoded.resources if r.type == "Observation" and b"/f0" in r.body]
-    names = {value.parameter for value in row.search}
-    wanted = {"identifier", "patient", "subject", "code", "category", "status", "date"}
-    assert wanted | {"performer", "-body-site", "-laterality"} <= names
-    codes = {v.value for v in row.search if v.parameter == "code"}
-    assert codes == {f"{c['system']}|{c['code']}" for c in coded.leaf("f0")["code"]["coding"]}
-
-
 def test_references_have_the_byte_form_that_bundle_writers_look_for():
     coded = code(move(150), move(140, side="left"))
     for resource in coded.encoded.resources:

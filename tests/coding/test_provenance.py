@@ -66,14 +66,3 @@ def test_cor_06_a_correction_points_to_what_it_changes_and_says_why():
 def test_prv_01_a_withdrawal_is_a_nullification():
     stamp = Stamp(STAMP.recorded, 2, "entered-in-error", reason="x", activity="nullify")
     assert of(code(move(150), stamp=stamp))["activity"]["coding"][0]["code"] == "NULLIFY"
-
-
-def test_the_provenance_can_be_found_by_target_patient_agent_and_time():
-    coded = code(move(150))
-    from tests.coding.coded import options
-
-    from brachium.coding.provenance import provenance
-
-    row = provenance(coded.exam, coded.encoded.resources, tables(), options(), STAMP, "0" * 64)
-    names = {value.parameter for value in row.search}
-    assert names == {"target", "patient", "agent", "recorded"}

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from tests.intake.desks import intake
 
+from brachium.coding.searched import searched
 from brachium.store.sqlite import SqliteStore
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -16,7 +17,7 @@ REASON = "The angle was read wrongly."
 
 @pytest.fixture
 def desk(tmp_path):
-    store = SqliteStore(tmp_path / "exams.sqlite3")
+    store = SqliteStore(tmp_path / "exams.sqlite3", searched)
     yield intake(store)
     store.close()
 

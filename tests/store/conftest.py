@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import pytest
-
-from brachium.store.sqlite import SqliteStore
+from tests.store.exams import opened
 
 
 @pytest.fixture
@@ -14,6 +13,6 @@ def database(tmp_path):
 
 @pytest.fixture
 def store(database):
-    opened = SqliteStore(database)
-    yield opened
-    opened.close()
+    made = opened(database)
+    yield made
+    made.close()

@@ -9,9 +9,7 @@ import sys
 import threading
 from pathlib import Path
 
-from tests.store.exams import following, large, own
-
-from brachium.store.sqlite import SqliteStore
+from tests.store.exams import following, large, opened, own
 
 THREADS = 4
 
@@ -35,7 +33,7 @@ def write(store, run, thread):
 
 
 def main():
-    store = SqliteStore(Path(sys.argv[1]))
+    store = opened(Path(sys.argv[1]))
     threads = [
         threading.Thread(target=write, args=(store, sys.argv[2], number))
         for number in range(THREADS)

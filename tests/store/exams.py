@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from dataclasses import replace
+from pathlib import Path
 
 from brachium.records import ExamStatus, ExamVersion, Resource, SearchValue
+from brachium.store.criteria import Criterion, Is, Search
+from brachium.store.sqlite import SqliteStore
 
 SYSTEM = "https://clinic.example.org/exam"
 
@@ -15,20 +19,40 @@ def at(number: int) -> str:
     return f"2026-03-02T{number // 3600:02}:{number // 60 % 60:02}:{number % 60:02}.000Z"
 
 
+def marked(body: bytes, rows: list[tuple[str, str]]) -> bytes:
+    """JSON object text with search values in it, for :func:`read`."""
+    comma = b"," if len(body) > 2 else b""
+    return body[:-1] + comma + b'"search":' + json.dumps(rows).encode() + b"}"
+
+
+def read(resources):
+    """The search values that are written in resources."""
+    return [
+        [SearchValue(*pair) for pair in json.loads(text).get("search", ())] for _, text in resources
+    ]
+
+
+def wanted(kind: str, *pairs: tuple[str, str]) -> Search:
+    """A search for values that are exactly so."""
+    return Search(kind, tuple(Criterion((name,), (Is(value),)) for name, value in pairs))
+
+
+def opened(database: Path) -> SqliteStore:
+    """The store on a file, with indexes of what is written in the resources."""
+    return SqliteStore(database, read)
+
+
 def own(exam: str, name: str, body: bytes = b'{"n":1}', version: int = 1, **search) -> Resource:
     """A resource of one exam; ``search`` holds more search values."""
-    rows = [SearchValue("identifier", f"{SYSTEM}|{exam}/{name}")]
-    rows += [SearchValue(parameter, value) for parameter, value in search.items()]
-    return Resource("Observation", f"{exam}-{name}", body, version, issued=True, search=tuple(rows))
+    rows = [("identifier", f"{SYSTEM}|{exam}/{name}"), *search.items()]
+    return Resource("Observation", f"{exam}-{name}", marked(body, rows), version, issued=True)
 
 
 def patient(
     name: str = "p", body: bytes = b'{"born":1969}', version: int | None = None
 ) -> Resource:
     """A shared resource, whose version the store decides when none is given."""
-    return Resource(
-        "Patient", name, body, version, search=(SearchValue("identifier", f"s|{name}"),)
-    )
+    return Resource("Patient", name, marked(body, [("identifier", f"s|{name}")]), version)
 
 
 def first(name: str = "EX-1", resources: tuple[Resource, ...] | None = None, **fields):

@@ -50,7 +50,7 @@ def test_exm_03_the_same_again_stores_nothing(store):
     assert again.outcome is Outcome.SAME
     assert again.exam == replace(exam, resources=())
     assert len(store.versions(exam.id)) == 1
-    assert len(store.history("Observation", "EX-1-a")) == 1
+    assert len(store.history("Observation", "EX-1-a").rows) == 1
 
 
 def test_exm_03_the_first_post_again_is_harmless_after_a_correction(store):
@@ -98,7 +98,7 @@ def test_a_stale_version_changes_nothing(store):
     late = following(exam, (own("EX-1", "b", b'{"late":1}', 2),), content=b"late")
     added = store.add(late, 1)
     assert (added.outcome, added.exam) == (Outcome.STALE, stored)
-    assert len(store.history("Observation", "EX-1-b")) == 1
+    assert len(store.history("Observation", "EX-1-b").rows) == 1
 
 
 def test_a_new_version_of_nothing_is_missing(store):
@@ -114,8 +114,8 @@ def test_unchanged_resources_link_to_the_version_that_is_there(store):
     changed = own("EX-1", "b", b'{"n":2}', version=2)
     second = following(exam, (patient(), own("EX-1", "a"), changed))
     store.add(second, 1)
-    assert len(store.history("Observation", "EX-1-a")) == 1
-    newest, oldest = store.history("Observation", "EX-1-b")
+    assert len(store.history("Observation", "EX-1-a").rows) == 1
+    newest, oldest = store.history("Observation", "EX-1-b").rows
     assert (newest.version, newest.updated) == (2, second.recorded)
     assert (oldest.version, oldest.updated) == (1, exam.recorded)
     assert [row.version for row in store.resources(exam.id)] == [1, 1, 2]
@@ -137,10 +137,10 @@ def test_ver_07_stored_versions_never_change(store):
 def test_a_shared_resource_gets_a_version_only_when_it_changed(store):
     store.add(first("EX-1"), None)
     store.add(first("EX-2"), None)
-    assert len(store.history("Patient", "p")) == 1
+    assert len(store.history("Patient", "p").rows) == 1
     moved = patient(body=b'{"born":1970}')
     store.add(first("EX-3", (moved, own("EX-3", "a")), recorded=at(3)), None)
-    newest, oldest = store.history("Patient", "p")
+    newest, oldest = store.history("Patient", "p").rows
     assert (newest.version, newest.text) == (2, moved.text(2, at(3)))
     assert oldest.version == 1
     # earlier exams keep what they referred to
@@ -148,7 +148,7 @@ def test_a_shared_resource_gets_a_version_only_when_it_changed(store):
     assert store.resources("id-EX-3")[0] == newest
     # what was true once and is true again is a version of its own
     store.add(first("EX-4"), None)
-    assert [row.version for row in store.history("Patient", "p")] == [3, 2, 1]
+    assert [row.version for row in store.history("Patient", "p").rows] == [3, 2, 1]
 
 
 def test_a_shared_resource_with_a_number_stays_at_that_version(store):
@@ -156,7 +156,7 @@ def test_a_shared_resource_with_a_number_stays_at_that_version(store):
     store.add(exam, None)
     store.add(first("EX-2", (patient(body=b'{"born":1970}'), own("EX-2", "a"))), None)
     store.add(following(exam, (patient(version=1), own("EX-1", "a"))), 1)
-    assert [row.version for row in store.history("Patient", "p")] == [2, 1]
+    assert [row.version for row in store.history("Patient", "p").rows] == [2, 1]
     assert store.resources(exam.id)[0].version == 1
 
 

@@ -9,12 +9,11 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 
 import pytest
-from tests.store.exams import SYSTEM, first, following, large, own, patient
+from tests.store.exams import SYSTEM, first, following, large, opened, own, patient, wanted
 
 from brachium.store.commits import SharedCommits
 from brachium.store.connections import Readers, writer
 from brachium.store.port import Contradiction, Outcome, StoreUnavailable
-from brachium.store.sqlite import SqliteStore
 
 
 def together(tasks):
@@ -138,12 +137,12 @@ def test_exm_05_fifty_at_once_create_one(store):
     assert [one.outcome for one in found].count(Outcome.CREATED) == 1
     assert [one.outcome for one in found].count(Outcome.SAME) == 49
     assert len({one.exam for one in found}) == 1
-    assert store.search("Observation", [("identifier", f"{SYSTEM}|EX-1/0")], 9, None).total == 1
+    assert store.search(wanted("Observation", ("identifier", f"{SYSTEM}|EX-1/0")), 9).total == 1
     assert len(store.audit()) == 50
 
 
 def test_exm_05_two_stores_on_one_file_create_one(store, database):
-    other = SqliteStore(database)
+    other = opened(database)
     exam = large("EX-1", 10)
     found = together([lambda: store.add(exam, None), lambda: other.add(exam, None)] * 10)
     assert [one.outcome for one in found].count(Outcome.CREATED) == 1
@@ -161,7 +160,7 @@ def test_one_of_many_corrections_wins(store):
     found = together([lambda one=one: store.add(one, 1) for one in rivals])
     assert [one.outcome for one in found].count(Outcome.CREATED) == 1
     assert [one.outcome for one in found].count(Outcome.STALE) == 19
-    assert len(store.history("Observation", "EX-1-a")) == 2
+    assert len(store.history("Observation", "EX-1-a").rows) == 2
 
 
 def test_different_exams_at_once_are_all_complete_and_share_the_patient(store):
@@ -173,7 +172,7 @@ def test_different_exams_at_once_are_all_complete_and_share_the_patient(store):
     assert {one.outcome for one in found} == {Outcome.CREATED}
     for exam in exams:
         assert [row.id for row in store.resources(exam.id)] == ["p", f"{exam.value}-a"]
-    assert len(store.history("Patient", "p")) == 1
+    assert len(store.history("Patient", "p").rows) == 1
 
 
 def test_readers_see_whole_exams_beside_the_writer(store):
@@ -183,7 +182,7 @@ def test_readers_see_whole_exams_beside_the_writer(store):
     def read():
         while not stop.is_set():
             seen.extend(len(store.resources(exam.id)) for exam in exams if store.exam(exam.id))
-            total = store.search("Observation", [("code", "c|3")], 1, None).total
+            total = store.search(wanted("Observation", ("code", "c|3")), 1).total
             assert total <= len(exams)
 
     with ThreadPoolExecutor(3) as threads:
@@ -194,7 +193,7 @@ def test_readers_see_whole_exams_beside_the_writer(store):
         for one in reading:
             one.result()
     assert set(seen) <= {21}
-    assert store.search("Observation", [("code", "c|3")], 1, None).total == len(exams)
+    assert store.search(wanted("Observation", ("code", "c|3")), 1).total == len(exams)
 
 
 def test_ready_writes_and_says_when_it_cannot(store, database):
@@ -222,7 +221,7 @@ def test_a_full_disk_is_told_and_hurts_nothing(store):
 
 
 def test_a_closed_store_says_so(database):
-    store = SqliteStore(database)
+    store = opened(database)
     store.close()
     assert not store.ready()
     with pytest.raises(StoreUnavailable):
@@ -232,7 +231,7 @@ def test_a_closed_store_says_so(database):
 
 
 def test_a_lent_reader_cannot_write_and_is_closed_when_it_comes_back_late(database):
-    SqliteStore(database).close()
+    opened(database).close()
     readers = Readers(database)
     with pytest.raises(StoreUnavailable), readers.lent() as db:
         db.execute("UPDATE readiness SET asked = 9")

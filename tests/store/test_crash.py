@@ -12,8 +12,7 @@ from contextlib import closing
 from pathlib import Path
 
 from tests.store import crash_writer
-
-from brachium.store.sqlite import SqliteStore
+from tests.store.exams import opened
 
 ROOT = Path(__file__).resolve().parents[2]
 KILLS = 12
@@ -45,7 +44,7 @@ def test_kill_9_loses_nothing_that_was_told_and_leaves_nothing_half(database):
             assert db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
             assert db.execute("PRAGMA foreign_key_check").fetchall() == []
     assert len(told) > 10 * KILLS
-    store = SqliteStore(database)
+    store = opened(database)
     missing = [one for one in told if len(store.resources(one[0], one[1])) != one[2]]
     assert missing == []
     check_everything(store, database)
@@ -65,6 +64,6 @@ def check_everything(store, database):
         assert all(row.text.endswith(b"}") for row in rows)
         last = rows[-1]
         assert store.read(last.type, last.id, last.version) == last
-    wanted = sum(1 for _, version, _ in versions if version == 1)
-    assert store.search("Patient", [], 1, None).total == wanted
+    people = sum(1 for _, version, _ in versions if version == 1)
+    assert store.search(wanted("Patient"), 1).total == people
     assert len(store.audit(count=10**6)) == len(versions)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
 from dataclasses import replace
 from pathlib import Path
@@ -10,11 +11,10 @@ from unittest import mock
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
-from tests.store.exams import SYSTEM, at, first, following
+from tests.store.exams import SYSTEM, at, first, following, marked, opened, wanted
 
-from brachium.records import ExamVersion, Resource, SearchValue
+from brachium.records import ExamVersion, Resource
 from brachium.store import index
-from brachium.store.sqlite import SqliteStore
 
 NAMES = st.sampled_from(["EX-1", "EX-2", "EX-3"])
 PARTS = st.sampled_from(["a", "b", "c", "d"])
@@ -24,14 +24,12 @@ CONTENT = st.dictionaries(PARTS, COLOURS, max_size=4)
 
 
 def part(exam, name, colour, version):
-    search = (SearchValue("colour", colour), SearchValue("part", name))
-    body = f'{{"colour":"{colour}"}}'.encode()
-    return Resource("Observation", f"{exam}-{name}", body, version, issued=True, search=search)
+    body = marked(b"{}", [("colour", colour), ("part", name)])
+    return Resource("Observation", f"{exam}-{name}", body, version, issued=True)
 
 
 def person(name, colour):
-    body = f'{{"colour":"{colour}"}}'.encode()
-    return Resource("Patient", name, body, search=(SearchValue("colour", colour),))
+    return Resource("Patient", name, marked(b"{}", [("colour", colour)]))
 
 
 class Model:
@@ -61,7 +59,7 @@ class Model:
         if not (same if resource.version is None else resource.version <= len(held)):
             number = len(held) + 1
             text = resource.text(number, exam.recorded)
-            held.append((text, resource.body, resource.search))
+            held.append((text, resource.body))
             self.order.append((resource.type, resource.id, number))
             return text
         return held[-1 if resource.version is None else resource.version - 1][0]
@@ -69,7 +67,7 @@ class Model:
     def newest(self, kind, criteria):
         found = set()
         for (held_kind, identity), held in self.resources.items():
-            values = {(one.parameter, one.value) for one in held[-1][2]} | {("_id", identity)}
+            values = {*map(tuple, json.loads(held[-1][0])["search"]), ("_id", identity)}
             if held_kind == kind and set(criteria) <= values:
                 found.add(held[-1][0])
         return found
@@ -83,7 +81,7 @@ class Lives(RuleBasedStateMachine):
         # a lot of one block or of all that wait; sometimes nothing waits for long
         self.lot = mock.patch.multiple(index, LOT=lot, MOST=lot + 1)
         self.lot.start()
-        self.store = SqliteStore(self.path)
+        self.store = opened(self.path)
         self.model = Model()
         self.clock = 0
 
@@ -124,9 +122,9 @@ class Lives(RuleBasedStateMachine):
         resources = []
         for text in self.model.members[held[-1].id, held[-1].version]:
             kind, identity, number = self.named(text)
-            _, body, search = self.model.resources[kind, identity][number - 1]
+            _, body = self.model.resources[kind, identity][number - 1]
             issued = kind == "Observation"
-            resources.append(Resource(kind, identity, body, number, issued, search=search))
+            resources.append(Resource(kind, identity, body, number, issued))
         exam = following(held[-1], tuple(resources), recorded=self.now())
         self.tried(exam, held[-1].version)
 
@@ -139,13 +137,13 @@ class Lives(RuleBasedStateMachine):
     @rule()
     def open_again(self):
         self.store.close()
-        self.store = SqliteStore(self.path)
+        self.store = opened(self.path)
 
     @rule(name=NAMES, key=PARTS)
     def read(self, name, key):
         identity = f"{name}-{key}"
         held = [row[0] for row in self.model.resources.get(("Observation", identity), [])]
-        rows = self.store.history("Observation", identity)
+        rows = self.store.history("Observation", identity).rows
         assert [row.text for row in reversed(rows)] == held
         newest = self.store.read("Observation", identity)
         assert (newest and newest.text) == (held[-1] if held else None)
@@ -164,14 +162,13 @@ class Lives(RuleBasedStateMachine):
     )
     def search(self, kind, criteria, count):
         expected = self.model.newest(kind, criteria)
-        seen, after = [], None
-        while True:
-            page = self.store.search(kind, criteria, count, after)
-            assert page.total == len(expected)
+        asked = wanted(kind, *criteria)
+        page = self.store.search(asked, count)
+        seen = [row.text for row in page.rows]
+        while page.has_next:
+            page = self.store.search(asked, count, page.at, page.last)
             seen += [row.text for row in page.rows]
-            after = page.after
-            if after is None:
-                break
+            assert page.total == len(expected)
         assert len(seen) == len(expected)
         assert set(seen) == expected
 

@@ -6,15 +6,15 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from tests.store.exams import first, following, own, patient
+from tests.store.exams import first, following, marked, own, patient
 
-from brachium.records import ExamStatus, Resource, SearchValue
+from brachium.records import ExamStatus, Resource
 from brachium.store import quiet, reading
 
 
 def report(exam, person="p", version=1):
-    search = (SearchValue("patient", f"Patient/{person}"), SearchValue("code", "c|report"))
-    return Resource("DiagnosticReport", f"{exam}-report", b'{"n":1}', version, search=search)
+    body = marked(b'{"n":1}', [("patient", f"Patient/{person}"), ("code", "c|report")])
+    return Resource("DiagnosticReport", f"{exam}-report", body, version)
 
 
 def examined(name, person="p", **fields):

@@ -7,12 +7,11 @@ import stat
 from contextlib import closing
 
 import pytest
-from tests.store.exams import first, following, own
+from tests.store.exams import first, following, opened, own
 
 from brachium.store import schema
 from brachium.store.connections import writer
 from brachium.store.port import StoreUnavailable
-from brachium.store.sqlite import SqliteStore
 
 CHANGES = [
     *(f"DELETE FROM {table}" for table in schema.KEPT),
@@ -32,7 +31,7 @@ CHANGES = [
 @pytest.fixture
 def rows(database):
     """A connection like the writer's own, to a file with an exam of two versions."""
-    store = SqliteStore(database)
+    store = opened(database)
     store.add(first(), None)
     store.add(following(first(), (own("EX-1", "a"),)), 1)
     store.close()
@@ -86,16 +85,16 @@ def test_the_audit_holds_no_patient_data(rows):
 
 
 def test_only_the_owner_can_read_the_file(database):
-    SqliteStore(database).close()
+    opened(database).close()
     assert stat.S_IMODE(database.stat().st_mode) == 0o600
 
 
 def test_everything_is_there_after_opening_again(database):
-    store = SqliteStore(database)
+    store = opened(database)
     stored = store.add(first(), None).exam
     held = store.resources(stored.id)
     store.close()
-    store = SqliteStore(database)
+    store = opened(database)
     assert (store.exam(stored.id), store.resources(stored.id)) == (stored, held)
     store.close()
 
@@ -104,7 +103,7 @@ def test_a_file_of_a_newer_version_is_refused_and_left_alone(database):
     with closing(sqlite3.connect(database)) as db:
         db.execute(f"PRAGMA user_version = {schema.VERSION + 1}")
     with pytest.raises(StoreUnavailable, match="version"):
-        SqliteStore(database)
+        opened(database)
     with closing(sqlite3.connect(database)) as db:
         assert db.execute("SELECT count(*) FROM sqlite_schema").fetchone() == (0,)
 
@@ -113,19 +112,19 @@ def test_a_file_of_something_else_is_refused_and_left_alone(database):
     with closing(sqlite3.connect(database)) as db:
         db.execute("CREATE TABLE other (x)")
     with pytest.raises(StoreUnavailable, match="something else"):
-        SqliteStore(database)
+        opened(database)
     with closing(sqlite3.connect(database)) as db:
         assert db.execute("SELECT name FROM sqlite_schema").fetchall() == [("other",)]
 
 
 def test_a_step_forward_keeps_what_is_stored(database, monkeypatch):
-    store = SqliteStore(database)
+    store = opened(database)
     stored = store.add(first(), None).exam
     store.close()
     more = [*schema.STEPS, lambda db: db.execute("CREATE TABLE more (x)")]
     monkeypatch.setattr(schema, "STEPS", tuple(more))
     monkeypatch.setattr(schema, "VERSION", len(more))
-    store = SqliteStore(database)
+    store = opened(database)
     assert store.exam(stored.id) == stored
     store.close()
     with closing(sqlite3.connect(database)) as db:
@@ -134,7 +133,7 @@ def test_a_step_forward_keeps_what_is_stored(database, monkeypatch):
 
 
 def test_a_step_that_fails_changes_nothing(database, monkeypatch):
-    SqliteStore(database).close()
+    opened(database).close()
 
     def broken(db):
         db.execute("CREATE TABLE more (x)")
@@ -144,7 +143,7 @@ def test_a_step_that_fails_changes_nothing(database, monkeypatch):
     monkeypatch.setattr(schema, "STEPS", (*schema.STEPS, broken))
     monkeypatch.setattr(schema, "VERSION", before + 1)
     with pytest.raises(StoreUnavailable):
-        SqliteStore(database)
+        opened(database)
     with closing(sqlite3.connect(database)) as db:
         assert db.execute("PRAGMA user_version").fetchone() == (before,)
         assert not db.execute("SELECT 1 FROM sqlite_schema WHERE name = 'more'").fetchone()
@@ -156,11 +155,11 @@ def test_there_is_a_step_to_every_version():
 
 def test_a_folder_that_is_not_there_is_said(tmp_path):
     with pytest.raises(StoreUnavailable):
-        SqliteStore(tmp_path / "nowhere" / "exams.sqlite3")
+        opened(tmp_path / "nowhere" / "exams.sqlite3")
 
 
 def test_a_file_that_is_no_database_is_refused_and_left_alone(database):
     database.write_bytes(b"something else" * 999)
     with pytest.raises(StoreUnavailable):
-        SqliteStore(database)
+        opened(database)
     assert database.read_bytes() == b"something else" * 999

@@ -7,11 +7,10 @@ import time
 from contextlib import closing
 
 import pytest
-from tests.store.exams import SYSTEM, at, first, following, own, patient
+from tests.store.exams import SYSTEM, at, first, following, marked, opened, own, patient, wanted
 
-from brachium.records import Resource, SearchValue
+from brachium.records import Resource
 from brachium.store import index, quiet
-from brachium.store.sqlite import SqliteStore
 
 CODES = ["red", "blue", "red", "red", "blue", "red"]
 
@@ -34,7 +33,7 @@ def filled(request, database, monkeypatch):
     if request.param == "in lots":
         monkeypatch.setattr(index, "MOST", 2)
         monkeypatch.setattr(index, "LOT", 1)
-    store = SqliteStore(database)
+    store = opened(database)
     for name in ("EX-1", "EX-2", "EX-3"):
         store.add(findings(name), None)
     yield store
@@ -50,7 +49,7 @@ def test_ver_04_read_gives_the_newest_or_the_version_asked_for(filled):
     assert filled.read("Observation", "EX-1-0", 3) is None
     assert filled.read("Observation", "nothing") is None
     assert filled.read("Patient", "EX-1-0") is None
-    assert filled.history("Patient", "EX-1-0") == ()
+    assert filled.history("Patient", "EX-1-0").rows == ()
 
 
 @pytest.mark.parametrize(
@@ -71,75 +70,74 @@ def test_ver_04_read_gives_the_newest_or_the_version_asked_for(filled):
     ],
 )
 def test_every_criterion_has_to_hold(filled, criteria, found):
-    page = filled.search("Observation", criteria, 50, None)
-    assert (ids(page), page.total, page.after) == (found, len(found), None)
+    page = filled.search(wanted("Observation", *criteria), 50)
+    assert (ids(page), page.total, page.has_next) == (found, len(found), False)
 
 
 def test_no_criterion_finds_everything_of_the_type(filled):
-    assert filled.search("Observation", [], 50, None).total == 18
-    assert ids(filled.search("Patient", [], 50, None)) == ["p"]
-    assert filled.search("Patient", [("code", "c|red")], 50, None).total == 0
+    assert filled.search(wanted("Observation"), 50).total == 18
+    assert ids(filled.search(wanted("Patient"), 50)) == ["p"]
+    assert filled.search(wanted("Patient", ("code", "c|red")), 50).total == 0
 
 
 @pytest.mark.parametrize("count", [1, 2, 5, 6, 11, 12, 13])
 def test_pages_lead_through_everything_once(filled, count):
-    seen, after, pages = [], None, 0
-    while True:
-        page = filled.search("Observation", [("code", "c|red")], count, after)
-        assert page.total == 12
+    red = wanted("Observation", ("code", "c|red"))
+    page = filled.search(red, count)
+    seen, pages = ids(page), 1
+    while page.has_next:
+        assert len(page.rows) == count
+        page = filled.search(red, count, page.at, page.last)
+        assert (page.total, page.has_previous) == (12, True)
         seen += ids(page)
         pages += 1
-        after = page.after
-        if after is None:
-            break
-        assert len(page.rows) == count
     assert seen == [f"EX-{n}-{k}" for n in (1, 2, 3) for k in (0, 2, 3, 5)]
     assert pages == -(-12 // count)
 
 
 def test_a_count_of_nothing_gives_the_total(filled):
-    page = filled.search("Observation", [("code", "c|red")], 0, None)
-    assert (page.total, page.rows, page.after) == (12, (), None)
+    page = filled.search(wanted("Observation", ("code", "c|red")), 0)
+    assert (page.total, page.rows) == (12, ())
 
 
 @pytest.mark.parametrize("after", ["abc", "9" * 30, "-1", "1.5", "٣", ""])
 def test_an_invented_place_lies_behind_the_end(filled, after):
-    page = filled.search("Observation", [("code", "c|red")], 5, after)
-    assert (page.total, page.rows, page.after) == (12, (), None)
+    page = filled.search(wanted("Observation", ("code", "c|red")), 5, after=after)
+    assert (page.total, page.rows, page.has_next) == (12, (), False)
 
 
 def test_only_the_newest_version_is_found(filled):
     blue = own("EX-1", "0", b'{"n":2}', 2, code="c|blue")
     filled.add(following(findings("EX-1"), (patient(), blue)), 1)
-    assert "EX-1-0" not in ids(filled.search("Observation", [("code", "c|red")], 50, None))
-    page = filled.search("Observation", [("code", "c|blue")], 50, None)
+    assert "EX-1-0" not in ids(filled.search(wanted("Observation", ("code", "c|red")), 50))
+    page = filled.search(wanted("Observation", ("code", "c|blue")), 50)
     assert page.total == 7
     assert page.rows[-1].version == 2
-    assert filled.search("Observation", [], 50, None).total == 18
+    assert filled.search(wanted("Observation"), 50).total == 18
 
 
 def test_what_is_in_no_newest_exam_version_is_found_still(filled):
     filled.add(following(findings("EX-1"), (patient(),)), 1)
-    assert filled.search("Observation", [("_id", "EX-1-3")], 50, None).total == 1
+    assert filled.search(wanted("Observation", ("_id", "EX-1-3")), 50).total == 1
 
 
 def test_a_value_given_twice_is_one_match(store):
-    twice = (SearchValue("code", "c|x"), SearchValue("code", "c|x"), SearchValue("code", "c|y"))
-    parts = [Resource("Observation", f"o-{n}", b"{}", 1, search=twice) for n in range(3)]
+    twice = marked(b"{}", [("code", "c|x"), ("code", "c|x"), ("code", "c|y")])
+    parts = [Resource("Observation", f"o-{n}", twice, 1) for n in range(3)]
     store.add(first(resources=tuple(parts)), None)
-    assert store.search("Observation", [("code", "c|x")], 9, None).total == 3
+    assert store.search(wanted("Observation", ("code", "c|x")), 9).total == 3
 
 
 def test_a_filled_index_survives_opening_again(database):
-    store = SqliteStore(database)
+    store = opened(database)
     store.add(findings("EX-1"), None)
     store.close()
-    store = SqliteStore(database)
-    assert store.search("Observation", [("code", "c|blue")], 9, None).total == 2
+    store = opened(database)
+    assert store.search(wanted("Observation", ("code", "c|blue")), 9).total == 2
     store.add(findings("EX-2"), None)
     store.close()
-    store = SqliteStore(database)
-    assert store.search("Observation", [("code", "c|blue")], 9, None).total == 4
+    store = opened(database)
+    assert store.search(wanted("Observation", ("code", "c|blue")), 9).total == 4
     store.close()
 
 
@@ -150,18 +148,18 @@ def waiting(database):
 
 def test_the_indexes_are_filled_when_it_is_quiet(database, monkeypatch):
     monkeypatch.setattr(quiet, "PAUSE", 600)
-    store = SqliteStore(database)
+    store = opened(database)
     for number in range(20):
         store.add(findings(f"EX-{number}"), None)
     store.close()
     assert waiting(database) == 21
     monkeypatch.setattr(quiet, "PAUSE", 0.01)
-    store = SqliteStore(database)
+    store = opened(database)
     patience = time.monotonic() + 20
     while waiting(database) and time.monotonic() < patience:
         time.sleep(0.01)
     assert waiting(database) == 0
-    assert store.search("Observation", [("code", "c|blue")], 9, None).total == 40
+    assert store.search(wanted("Observation", ("code", "c|blue")), 9).total == 40
     store.close()
 
 
@@ -169,7 +167,7 @@ def test_never_more_than_the_most_wait(database, monkeypatch):
     monkeypatch.setattr(quiet, "PAUSE", 600)
     monkeypatch.setattr(index, "MOST", 10)
     monkeypatch.setattr(index, "LOT", 4)
-    store = SqliteStore(database)
+    store = opened(database)
     seen = set()
     for number in range(30):
         store.add(findings(f"EX-{number}"), None)

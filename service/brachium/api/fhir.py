@@ -22,6 +22,7 @@ from brachium.api.fhir_search import MOST, Query, ignored_problem, understood
 from brachium.api.media import FHIR_JSON, serves_fhir
 from brachium.api.requests import only_parameters, unchanged
 from brachium.records import StoredResource
+from brachium.store.criteria import Criterion, Is, Search
 
 if TYPE_CHECKING:
     from brachium.api.service import Service
@@ -74,7 +75,7 @@ class Fhir:
         _served(request, resource_type, "history-instance")
         only_parameters(request, "_format")
         task = partial(self._service.store.history, resource_type, _known(resource_id))
-        rows = await self._service.work.run(task)
+        rows = (await self._service.work.run(task)).rows
         if not rows:
             raise NotFound
         return Response(history(self._service.settings.public_base, rows), media_type=FHIR_JSON)
@@ -91,17 +92,20 @@ class Fhir:
         return Response(body, media_type=FHIR_JSON)
 
     def _found(self, resource_type: str, query: Query) -> bytes:
-        page = self._service.store.search(resource_type, query.criteria, query.count, query.after)
+        asked = _search(resource_type, query.criteria)
+        page = self._service.store.search(asked, query.count, after=query.after)
         included = self._provenance(page.rows) if query.revinclude else ()
-        following = query.link(resource_type, page.after) if page.after else None
-        return self._searchset(resource_type, query, page.total, page.rows, included, following)
+        following = query.link(resource_type, page.last) if page.has_next else None
+        return self._searchset(
+            resource_type, query, page.total or 0, page.rows, included, following
+        )
 
     def _provenance(self, rows: Iterable[StoredResource]) -> list[StoredResource]:
         """Return every Provenance about the rows, each once (``_revinclude``)."""
         found: dict[str, StoredResource] = {}
         for row in rows:
             target = [("target", f"{row.type}/{row.id}")]
-            page = self._service.store.search("Provenance", target, MOST, None)
+            page = self._service.store.search(_search("Provenance", target), MOST)
             found |= {one.id: one for one in page.rows}
         return list(found.values())
 
@@ -145,6 +149,10 @@ class Fhir:
         if row is None:
             raise NotFound
         return row
+
+
+def _search(kind: str, criteria: Iterable[tuple[str, str]]) -> Search:
+    return Search(kind, tuple(Criterion((name,), (Is(value),)) for name, value in criteria))
 
 
 def _readable(request: Request) -> None:

@@ -95,7 +95,7 @@ def _result(query: Query, served: Served, name: str, value: str) -> None:
             raise BadParameter(parameter=name, allowed="a whole number of up to six digits")
         query.count = min(int(value), MOST)
     elif name == "_after":
-        if not _ID.fullmatch(value):
+        if not re.fullmatch(r"\[[0-9]{1,19}\]|[0-9]{1,9}", value):
             raise BadParameter(parameter=name, allowed="the value in the next link of a page")
         query.after = value
         return

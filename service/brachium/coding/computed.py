@@ -12,8 +12,7 @@ from brachium.coding.derived import Compared, joined_status, reference
 from brachium.coding.fhir import INTERPRETATION, UCUM
 from brachium.coding.jsontext import dump, fragment, inside, number
 from brachium.coding.sites import body_site
-from brachium.coding.templates import category, search_codes
-from brachium.records import SearchValue
+from brachium.coding.templates import category
 from brachium.tables.concepts import method_concept
 
 if TYPE_CHECKING:
@@ -32,7 +31,6 @@ _PLAIN = f'"unit":"1","system":"{UCUM}","code":"1"}}'
 class _Static(NamedTuple):
     head: str
     tail: str
-    search: tuple[SearchValue, ...]
 
 
 def goes_out(derived: Derived, vocabulary: Vocabulary) -> bool:
@@ -76,9 +74,7 @@ def computed(
     amount = f"{inside(derived.comparator)}{value}"
     if derived.unit:
         amount += f" {vocabulary.tables.units[derived.unit].label}"
-    resource = frame.observation(
-        derived.key, status, static.search, static.head, amount, static.tail, rest
-    )
+    resource = frame.observation(derived.key, status, static.head, amount, static.tail, rest)
     return Compared(derived.joint, resource, status)
 
 
@@ -102,7 +98,6 @@ def _static(
     return _Static(
         f'{category(vocabulary)},"code":{{"coding":{dump(codings)},"text":"{inside(text)}: ',
         f'"}},"bodySite":{site.text},"method":{dump(_method(vocabulary, rule, evidence))}',
-        (*search_codes(codings), *site.search),
     )
 
 

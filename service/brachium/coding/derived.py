@@ -15,9 +15,9 @@ from brachium.coding.jsontext import dump, fragment, inside, number
 from brachium.coding.observation import Said
 from brachium.coding.results import coded_component, component_of
 from brachium.coding.sites import body_site
-from brachium.coding.templates import category, search_codes
+from brachium.coding.templates import category
 from brachium.coding.vocabulary import Vocabulary
-from brachium.records import Resource, SearchValue
+from brachium.records import Resource
 from brachium.tables.concepts import (
     in_text,
     method_concept,
@@ -39,7 +39,6 @@ class Compared(NamedTuple):
 class _Static(NamedTuple):
     head: str
     tail: str
-    search: tuple[SearchValue, ...]
 
 
 def joined_status(statuses: Iterable[str]) -> str:
@@ -69,9 +68,7 @@ def side_difference(
         f"{_judged(vocabulary, difference.flagged, difference.threshold, difference.rule)}"
         f',"derivedFrom":[{sources}]{_components(difference, vocabulary)}'
     )
-    resource = frame.observation(
-        difference.key, status, static.search, static.head, compared, static.tail, rest
-    )
+    resource = frame.observation(difference.key, status, static.head, compared, static.tail, rest)
     return Compared(what.joint, resource, status)
 
 
@@ -89,7 +86,6 @@ def _difference_static(
     return _Static(
         f'{category(vocabulary)},"code":{{"coding":{dump(codings)},"text":"{inside(name)}: ',
         f'"}},"bodySite":{site.text}',
-        (*search_codes(codings), *site.search),
     )
 
 
@@ -162,7 +158,7 @@ def panel(
         status = joined_status(settled)
     listed = '"},{"reference":"Observation/'.join([resource.id for resource, _ in members])
     rest = f',"hasMember":[{{"reference":"Observation/{listed}"}}]'
-    return frame.observation(key, status, static.search, static.head, static.tail, rest), status
+    return frame.observation(key, status, static.head, static.tail, rest), status
 
 
 @lru_cache(maxsize=256)
@@ -175,7 +171,6 @@ def _panel_static(vocabulary: Vocabulary, joint: str) -> _Static:
     return _Static(
         f'{category(vocabulary)},"code":{{"coding":{dump(codings)},"text":"{inside(text)}',
         f'"}},"bodySite":{site.text}',
-        (*search_codes(codings), *site.search),
     )
 
 

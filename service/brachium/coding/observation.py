@@ -85,5 +85,5 @@ def observation(
         rest += f',"component":[{components}]'
     if finding.note is not None:
         rest += f',"note":[{{"text":{dump(finding.note)}}}]'
-    resource = frame.observation(leaf.key, status, made.search, made.head, text, made.tail, rest)
+    resource = frame.observation(leaf.key, status, made.head, text, made.tail, rest)
     return Said(leaf, resource, status, made)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from brachium.coding.fhir import GENDER
 from brachium.coding.frame import Frame
 from brachium.coding.jsontext import dump
 from brachium.coding.vocabulary import Vocabulary
 from brachium.exam.findings import Identifier
-from brachium.records import Resource, SearchValue
+from brachium.records import Resource
 
 
 def patient(vocabulary: Vocabulary, frame: Frame) -> Resource:
@@ -26,34 +25,22 @@ def patient(vocabulary: Vocabulary, frame: Frame) -> Resource:
         "gender": person.sex,
         "birthDate": person.birth_date,
     }
-    search = (
-        SearchValue("gender", f"{GENDER}|{person.sex}"),
-        SearchValue("birthdate", person.birth_date),
-    )
-    return _party(frame.patient, person.identifier, body, search)
+    return _party(frame.patient, body)
 
 
 def examiner(frame: Frame) -> Resource:
     """Return the Practitioner who examined."""
-    by = frame.exam.examiner.identifier
-    return _party(frame.examiner, by, {"identifier": [_identifier(by)]})
+    return _party(frame.examiner, {"identifier": [_identifier(frame.exam.examiner.identifier)]})
 
 
 def facility(frame: Frame) -> Resource:
     """Return the Organization where the patient was examined."""
-    by = frame.exam.facility.identifier
-    return _party(frame.facility, by, {"identifier": [_identifier(by)]})
+    return _party(frame.facility, {"identifier": [_identifier(frame.exam.facility.identifier)]})
 
 
-def _party(
-    reference: str,
-    by: Identifier,
-    body: dict[str, Any],
-    search: tuple[SearchValue, ...] = (),
-) -> Resource:
+def _party(reference: str, body: dict[str, Any]) -> Resource:
     resource_type, resource_id = reference.split("/")
-    rows = (SearchValue("identifier", f"{by.system}|{by.value}"), *search)
-    return Resource(resource_type, resource_id, dump(body).encode(), search=rows)
+    return Resource(resource_type, resource_id, dump(body).encode())
 
 
 def _identifier(by: Identifier) -> dict[str, str]:

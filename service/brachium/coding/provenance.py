@@ -14,7 +14,7 @@ from brachium.coding.jsontext import dump
 from brachium.coding.options import CodingOptions, Stamp
 from brachium.coding.vocabulary import Vocabulary
 from brachium.exam.findings import Exam
-from brachium.records import Resource, SearchValue
+from brachium.records import Resource
 from brachium.tables.load import Tables
 
 
@@ -54,7 +54,6 @@ def provenance(
         id=resource_id,
         body=dump(found).encode(),
         version=1,
-        search=_search(targets, frame),
     )
 
 
@@ -109,12 +108,3 @@ def _revised(targets: Iterable[Resource], frame: Frame) -> list[dict[str, Any]]:
         for target in targets
         if (version := frame.version(target.id)) > 1
     ]
-
-
-def _search(targets: Iterable[Resource], frame: Frame) -> tuple[SearchValue, ...]:
-    return (
-        *[SearchValue("target", f"{target.type}/{target.id}") for target in targets],
-        SearchValue("patient", frame.patient),
-        SearchValue("agent", frame.examiner),
-        SearchValue("recorded", frame.stamp.recorded),
-    )

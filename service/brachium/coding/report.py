@@ -13,7 +13,7 @@ from brachium.coding.narrative import Account
 from brachium.coding.vocabulary import Vocabulary
 from brachium.exam.findings import Finding
 from brachium.exam.leaves import Leaf
-from brachium.records import Resource, SearchValue
+from brachium.records import Resource
 
 REPORT = "arm-exam-report"
 REPORT_CATEGORY = "physical-examination-report"
@@ -47,7 +47,6 @@ def report(
         body=body.encode(),
         version=frame.version(resource_id),
         issued=True,
-        search=_search(panels, vocabulary, frame),
     )
 
 
@@ -57,24 +56,6 @@ def _static(vocabulary: Vocabulary) -> str:
     label = vocabulary.tables.concepts[REPORT].display
     code = {"coding": vocabulary.codings(REPORT), "text": label}
     return f'"category":{dump(category)},"code":{dump(code)}'
-
-
-def _search(
-    panels: Sequence[Resource], vocabulary: Vocabulary, frame: Frame
-) -> tuple[SearchValue, ...]:
-    by = frame.exam.identifier
-    return (
-        SearchValue("identifier", f"{by.system}|{by.value}"),
-        frame.report_status(),
-        *(
-            SearchValue(parameter, f"{coding['system']}|{coding['code']}")
-            for parameter, concept in (("code", REPORT), ("category", REPORT_CATEGORY))
-            for coding in vocabulary.codings(concept)
-        ),
-        *frame.search,
-        SearchValue("performer", frame.facility),
-        *(SearchValue("result", f"Observation/{panel.id}") for panel in panels),
-    )
 
 
 def _extensions(skipped: Sequence[Leaf], vocabulary: Vocabulary, frame: Frame) -> str:

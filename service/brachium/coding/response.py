@@ -1,18 +1,18 @@
-"""The QuestionnaireResponse of an exam version as a resource that can be stored and searched."""
+"""The QuestionnaireResponse of an exam version as a resource that can be stored."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import orjson
 
-from brachium.coding.fhir import RESPONSE_STATUS, OwnUrls
-from brachium.coding.identity import Ids, exam_id, party_id
+from brachium.coding.fhir import OwnUrls
+from brachium.coding.identity import Ids, exam_id
 from brachium.coding.options import Stamp
 from brachium.coding.response_writing import STATUSES, TOLD, response_content
 from brachium.exam.findings import Exam, Identifier
-from brachium.records import Resource, SearchValue
+from brachium.records import Resource
 
 if TYPE_CHECKING:
     from brachium.tables.load import Tables
@@ -31,7 +31,6 @@ def response(exam: Exam, tables: Tables, canonical: str, stamp: Stamp) -> Resour
         id=response_id(exam.identifier),
         body=orjson.dumps(content),
         version=stamp.version,
-        search=response_rows(content),
     )
 
 
@@ -64,30 +63,3 @@ def _posted(content: Mapping[str, Any], canonical: str) -> str:
         if extension["url"] == url:
             return str(extension["valueCode"])
     return TOLD.get(content["status"], "final")
-
-
-def response_rows(content: Mapping[str, Any]) -> tuple[SearchValue, ...]:
-    """Return the search rows of a response, fresh or stored (R4 QuestionnaireResponse 2.35.4)."""
-    return tuple(SearchValue(name, value) for name, value in _pairs(content))
-
-
-def _pairs(content: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    by = content["identifier"]
-    yield "identifier", f"{by['system']}|{by['value']}"
-    yield "status", f"{RESPONSE_STATUS}|{content['status']}"
-    # the version may be asked for or not (R4 search 3.1.1.4.13)
-    yield "questionnaire", content["questionnaire"]
-    yield "questionnaire", content["questionnaire"].partition("|")[0]
-    patient, author = _party(content["subject"]), _party(content["author"])
-    yield from (("patient", patient), ("subject", patient), ("author", author))
-    if "authored" in content:
-        yield "authored", content["authored"]
-    if "encounter" in content:
-        visit = content["encounter"]["identifier"]
-        yield "encounter:identifier", f"{visit['system']}|{visit['value']}"
-
-
-def _party(reference: Mapping[str, Any]) -> str:
-    """Return the address here of somebody whom a response names by identifier."""
-    kind, by = reference["type"], reference["identifier"]
-    return f"{kind}/{party_id(kind, Identifier(system=by['system'], value=by['value']))}"

@@ -9,15 +9,13 @@ from brachium.coding import words
 from brachium.coding.fhir import LATERALITY, SNOMED
 from brachium.coding.jsontext import dump
 from brachium.coding.vocabulary import Notice, Vocabulary
-from brachium.records import SearchValue
 from brachium.tables.concepts import site_concept
 
 
 class BodySite(NamedTuple):
-    """A bodySite as JSON text, what can be searched in it, and what there is to say about it."""
+    """A bodySite as JSON text, and what there is to say about it."""
 
     text: str
-    search: tuple[SearchValue, ...]
     notices: tuple[Notice, ...]
 
 
@@ -40,10 +38,6 @@ def body_site(
     extension = {"url": LATERALITY, "valueCodeableConcept": {"coding": sides}}
     return BodySite(
         dump({"extension": [extension], "coding": codings, "text": text}),
-        (
-            *(SearchValue("-body-site", f"{c['system']}|{c['code']}") for c in codings),
-            *(SearchValue("-laterality", f"{c['system']}|{c['code']}") for c in sides),
-        ),
         vocabulary.notices(concept, codings),
     )
 

@@ -26,7 +26,6 @@ from brachium.coding.jsontext import dump, fragment, inside, members
 from brachium.coding.results import coded_component
 from brachium.coding.sites import body_site
 from brachium.coding.vocabulary import Notice, Vocabulary
-from brachium.records import SearchValue
 from brachium.tables.concepts import (
     absence_concept,
     device_concept,
@@ -76,7 +75,6 @@ class Template(NamedTuple):
     text: str
     absence: str
     components: str
-    search: tuple[SearchValue, ...]
     notices: tuple[Notice, ...]
 
 
@@ -97,7 +95,6 @@ def template(vocabulary: Vocabulary, subject: Subject) -> Template:
         text=text,
         absence=absence,
         components=_components(vocabulary, subject),
-        search=(*search_codes(codings), *place.search),
         notices=(*vocabulary.notices(concept, codings), *place.notices),
     )
 
@@ -126,14 +123,6 @@ def category(vocabulary: Vocabulary) -> str:
     """Return the category member: exam, on every Observation (OBS-01)."""
     coding = vocabulary.standard(OBSERVATION_CATEGORY, "exam")
     return f'"category":[{dump({"coding": [coding]})}]'
-
-
-def search_codes(codings: list[Any]) -> tuple[SearchValue, ...]:
-    """Return the search rows of code and category of an Observation."""
-    return (
-        *(SearchValue("code", f"{c['system']}|{c['code']}") for c in codings),
-        SearchValue("category", f"{OBSERVATION_CATEGORY}|exam"),
-    )
 
 
 def _text(vocabulary: Vocabulary, subject: Subject) -> str:

@@ -10,10 +10,9 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-from brachium.coding.search_rows import search_rows
 from brachium.formats import lossless
 from brachium.formats.head import parts
-from brachium.records import Resource, SearchValue
+from brachium.records import Resource
 
 if TYPE_CHECKING:
     from brachium.records import StoredResource
@@ -50,7 +49,6 @@ def prior(row: StoredResource) -> Prior:
         version=row.version,
         issued=split.issued,
         profile=profile,
-        search=search_rows(row),
     )
     return Prior(resource, row.version)
 
@@ -66,14 +64,7 @@ def status_of(resource: Resource) -> str:
 def with_status(resource: Resource, status: str) -> Resource:
     """Return the resource with another status, nothing else changed."""
     body = _STATUS.sub(f'"status":"{status}"'.encode(), resource.body, count=1)
-    search = tuple(_with_status_row(row, status) for row in resource.search)
-    return resource._replace(body=body, search=search)
-
-
-def _with_status_row(row: SearchValue, status: str) -> SearchValue:
-    if row.parameter != "status":
-        return row
-    return SearchValue("status", f"{row.value.partition('|')[0]}|{status}")
+    return resource._replace(body=body)
 
 
 def same_but_status(one: Resource, other: Resource) -> bool:

@@ -131,7 +131,7 @@ class _Step:
             return coded._replace(version=1)
         moved = self._moved(members)
         if self._unchanged(prior, coded, moved, follows=bool(members)):
-            return prior.resource._replace(search=coded.search)
+            return prior.resource
         status = self._status(prior, coded, moved, follows=bool(members))
         return with_status(coded, status)._replace(version=prior.version + 1)
 

@@ -7,13 +7,15 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from brachium.records import ExamStatus
-from brachium.store import index, reading
+from brachium.store import reading
+from brachium.store.index import LOT, is_due
 from brachium.store.placing import Placing
 from brachium.store.port import Added, Contradiction, Outcome
 from brachium.store.runs import runs
 
 if TYPE_CHECKING:
     from brachium.records import ExamVersion
+    from brachium.store.index import Index
 
 _WITHDRAWN = ExamStatus.ENTERED_IN_ERROR
 
@@ -21,7 +23,9 @@ _WITHDRAWN = ExamStatus.ENTERED_IN_ERROR
 class Addition:
     """An exam version on its way in; what needs no database is done when it is made."""
 
-    def __init__(self, version: ExamVersion, expected: int | None, request: str) -> None:
+    def __init__(
+        self, version: ExamVersion, expected: int | None, request: str, index: Index
+    ) -> None:
         if version.version != (expected or 0) + 1:
             raise Contradiction("an exam version does not follow the one it is meant to follow")
         names = {(one.type, one.id) for one in version.resources}
@@ -30,6 +34,7 @@ class Addition:
         self._version = version
         self._expected = expected
         self._request = request
+        self._index = index
         self._placing = Placing.of(version, is_first=expected is None)
 
     def carry_out(self, db: sqlite3.Connection) -> Added:
@@ -64,13 +69,13 @@ class Addition:
 
     def _write(self, db: sqlite3.Connection) -> None:
         origin = self._write_exam(db)
-        keys = self._placing.keys(db, origin)
+        keys = self._placing.keys(db, origin, self._index)
         db.executemany(
             "INSERT INTO member (exam_version, position, first, last) VALUES (?, ?, ?, ?)",
             [(origin, position, *run) for position, run in enumerate(runs(keys))],
         )
-        if index.is_due(db):
-            index.enter(db, index.LOT)
+        if is_due(db):
+            self._index.enter(db, LOT)
 
     def _write_exam(self, db: sqlite3.Connection) -> int:
         one = self._version

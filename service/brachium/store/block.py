@@ -7,26 +7,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from brachium.store.terms import pack
-
 if TYPE_CHECKING:
     from brachium.records import Resource
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """New resource versions: type, id, version and text of each, and how to find them."""
+    """New resource versions: type, id, version and text of each."""
 
     rows: tuple[tuple[str, str, int, bytes], ...]
-    terms: bytes
 
     @classmethod
     def of(cls, numbered: Sequence[tuple[Resource, int]], updated: str) -> Block:
         """Make resources ready, each with its version; ``updated`` is a FHIR instant."""
-        rows = tuple(
-            (one.type, one.id, version, one.text(version, updated)) for one, version in numbered
+        return cls(
+            tuple((one.type, one.id, number, one.text(number, updated)) for one, number in numbered)
         )
-        return cls(rows, pack([one for one, _ in numbered]))
 
     def store(self, db: sqlite3.Connection, origin: int) -> range:
         """Store the block and return its keys, in its order; ``origin`` is the exam version."""
@@ -43,6 +39,5 @@ class Block:
                 for key, (kind, identity, version, text) in zip(keys, self.rows, strict=True)
             ],
         )
-        waiting = "INSERT INTO waiting (first, last, terms) VALUES (?, ?, ?)"
-        db.execute(waiting, (keys[0], keys[-1], self.terms))
+        db.execute("INSERT INTO waiting (first, last) VALUES (?, ?)", (keys[0], keys[-1]))
         return keys

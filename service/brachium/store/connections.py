@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from brachium.store.comparing import teach
 from brachium.store.port import Contradiction, StoreUnavailable
 
 # milliseconds that a connection waits for a lock of another process
@@ -95,6 +96,7 @@ class Readers:
             return self._idle.pop()
         except IndexError:
             db = _open(self._path)
+            teach(db)
             db.execute("PRAGMA query_only = ON")
             return db
 

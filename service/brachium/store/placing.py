@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from brachium.store import index, reading
+from brachium.store import reading
 from brachium.store.block import Block
 from brachium.store.port import Contradiction
 
 if TYPE_CHECKING:
     from brachium.records import ExamVersion, Resource
+    from brachium.store.index import Index
 
 
 class _Place(NamedTuple):
@@ -45,7 +46,7 @@ class Placing:
         block = Block.of([(one, 1) for one in own], version.recorded)
         return cls(version.resources, version.recorded, block)
 
-    def keys(self, db: sqlite3.Connection, origin: int) -> list[int]:
+    def keys(self, db: sqlite3.Connection, origin: int, index: Index) -> list[int]:
         """Store what is new and return the key of every resource, in their order."""
         if self.own is None:
             index.enter(db)

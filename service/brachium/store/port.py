@@ -9,6 +9,10 @@ from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
     from brachium.records import ExamVersion, StoredResource
+    from brachium.store.criteria import Search
+
+# more than any store holds
+EVERYTHING = 2**31
 
 
 class StoreUnavailable(Exception):
@@ -48,11 +52,20 @@ class Added:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """Part of a search result: ``total`` counts all matches, ``after`` leads to the next page."""
+    """Part of a search result or of a history.
 
-    total: int
+    ``total`` counts all matches, or is ``None`` where that was not asked for. ``at`` is the moment
+    that was looked at: the next page asked for with it sees the same. ``first`` and ``last`` are
+    the places of the first and the last row; they mean something to the store alone.
+    """
+
+    total: int | None
     rows: tuple[StoredResource, ...]
-    after: str | None
+    at: int
+    first: str | None
+    last: str | None
+    has_previous: bool
+    has_next: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,21 +139,43 @@ class Store(Protocol):
         """Return one version of a resource (default: the newest)."""
         ...
 
-    def history(self, resource_type: str, resource_id: str) -> tuple[StoredResource, ...]:
-        """Return every version of a resource, newest first."""
+    def read_many(self, names: Sequence[tuple[str, str]]) -> tuple[StoredResource, ...]:
+        """Return the newest version of each resource, by type and id, of those that are there."""
+        ...
+
+    def history(
+        self,
+        resource_type: str | None,
+        resource_id: str | None = None,
+        since: str | None = None,
+        period: tuple[str, str] | None = None,
+        count: int = EVERYTHING,
+        at: int | None = None,
+        after: str | None = None,
+    ) -> Page:
+        """Return the versions of a resource, a type or (``None``) everything, newest first.
+
+        ``since`` is a UTC instant: versions stored then or later. ``period`` holds two instants:
+        versions that were the newest at some time from the first to before the second. ``at`` and
+        ``after`` are those of the page before.
+        """
         ...
 
     def search(
         self,
-        resource_type: str,
-        criteria: Sequence[tuple[str, str]],
+        search: Search,
         count: int,
-        after: str | None,
+        at: int | None = None,
+        after: str | None = None,
+        before: str | None = None,
+        *,
+        total: bool = True,
     ) -> Page:
-        """Return resources whose newest version meets every criterion, in the order of arrival.
+        """Return a page of the resources whose newest version meets every criterion.
 
-        A criterion is a search parameter and a value that must be equal; ``_id`` is always there.
-        ``after`` is what the page before gave; anything else is taken to lie behind the end.
+        ``at`` is that of an earlier page, whose newest versions are looked at again; ``after`` and
+        ``before`` are the last and the first place of one, and a text that is no place leads
+        nowhere. The work of a page does not depend on how many went before.
         """
         ...
 

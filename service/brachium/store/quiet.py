@@ -6,8 +6,8 @@ import sqlite3
 from contextlib import suppress
 from threading import Event, Thread
 
-from brachium.store import index
 from brachium.store.commits import SharedCommits
+from brachium.store.index import Index
 from brachium.store.port import StoreUnavailable
 
 # seconds without a write that count as quiet
@@ -19,8 +19,9 @@ _SLICE = 8
 class QuietTime:
     """One thread that sleeps until something was written and then until it is quiet."""
 
-    def __init__(self, commits: SharedCommits) -> None:
+    def __init__(self, commits: SharedCommits, index: Index) -> None:
         self._commits = commits
+        self._index = index
         self._written = Event()
         self._closing = False
         self._thread = Thread(target=self._watch, name="brachium-index", daemon=True)
@@ -48,9 +49,8 @@ class QuietTime:
                     self._fill()
 
     def _fill(self) -> None:
-        while self._commits.run(_enter_slice) and not self._written.is_set():
+        while self._commits.run(self._enter_slice) and not self._written.is_set():
             pass
 
-
-def _enter_slice(db: sqlite3.Connection) -> bool:
-    return index.enter(db, _SLICE)
+    def _enter_slice(self, db: sqlite3.Connection) -> bool:
+        return self._index.enter(db, _SLICE)

@@ -90,19 +90,8 @@ def resource(
         " ORDER BY resource_id.version DESC LIMIT 2",
         (kind, identity, version),
     )
-    found = _unambiguous(_resources(rows))
+    found = unambiguous(_resources(rows))
     return found[0] if found else None
-
-
-def history(db: sqlite3.Connection, kind: str, identity: str) -> tuple[StoredResource, ...]:
-    """Return every version of a resource, newest first; the indexes must be complete."""
-    rows = db.execute(
-        "SELECT resource.type, resource.id, resource.version, updated, text FROM resource_id"
-        " JOIN stored_resource AS resource ON resource.pk = resource_version"
-        " WHERE resource_id.type = ? AND resource_id.id = ? ORDER BY resource_id.version DESC",
-        (kind, identity),
-    )
-    return _unambiguous(_resources(rows))
 
 
 def by_keys(db: sqlite3.Connection, keys: Iterable[int]) -> tuple[StoredResource, ...]:
@@ -137,8 +126,8 @@ def _resources(rows: Iterable[tuple[Any, ...]]) -> tuple[StoredResource, ...]:
     return tuple(StoredResource(*row) for row in rows)
 
 
-def _unambiguous(rows: tuple[StoredResource, ...]) -> tuple[StoredResource, ...]:
-    """Two exams that claim the same resource: to choose one would hide the other."""
+def unambiguous(rows: tuple[StoredResource, ...]) -> tuple[StoredResource, ...]:
+    """Refuse two exams that claim the same resource: to choose one would hide the other."""
     if len({row.version for row in rows}) < len(rows):
         raise Contradiction("a resource is stored twice under one version")
     return rows

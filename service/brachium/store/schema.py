@@ -84,8 +84,7 @@ CREATE TABLE shared (
 
 CREATE TABLE waiting (
   first INTEGER PRIMARY KEY,
-  last INTEGER NOT NULL,
-  terms BLOB NOT NULL
+  last INTEGER NOT NULL
 ) STRICT;
 
 CREATE TABLE resource_id (
@@ -104,6 +103,21 @@ CREATE TABLE search (
   last INTEGER NOT NULL,
   PRIMARY KEY (type, parameter, value, first)
 ) STRICT, WITHOUT ROWID;
+
+-- parameters that are compared and sorted by: the value at a key, for dates by runs of one value
+-- that never overlap, for quantities by single keys
+CREATE TABLE ordered (
+  type TEXT NOT NULL,
+  parameter TEXT NOT NULL,
+  first INTEGER NOT NULL,
+  last INTEGER NOT NULL,
+  value TEXT NOT NULL,
+  PRIMARY KEY (type, parameter, first, value)
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX ordered_by_value ON ordered (type, parameter, value, first);
+CREATE INDEX by_origin ON resource_version (origin);
+CREATE INDEX by_time ON exam_version (recorded);
 
 CREATE VIEW stored_exam AS
 SELECT exam_version.pk, exam.id, system, value, version, status, recorded, content, digest,

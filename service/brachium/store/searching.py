@@ -1,77 +1,173 @@
-"""Search by equality, over the newest version of each resource; the indexes must be complete."""
+"""Searches over the newest version of each resource as of a moment; the indexes must be complete.
+
+The moment is the key of the newest resource version that is looked at (``at``). A page asked for
+with the same moment sees what was stored then, whatever came since.
+"""
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
+from operator import itemgetter
+from typing import TYPE_CHECKING, Any
 
 from brachium.store import reading
+from brachium.store.conditions import Condition
+from brachium.store.leading import Lead, Plan, plan
 from brachium.store.port import Page
+from brachium.store.sorting import Key, Place, behind, keys_of
 
-_LARGEST = 2**63 - 1
+if TYPE_CHECKING:
+    from brachium.store.criteria import Search
 
-# Runs of one value never overlap, so the last run that starts at or before a key is the only one
-# that can hold it.
-_HOLDS = (
-    "(SELECT last FROM search WHERE type = ? AND parameter = ? AND value = ?"
-    " AND first <= resource.pk ORDER BY first DESC LIMIT 1) >= resource.pk"
-)
 _NEWEST = (
     "NOT EXISTS (SELECT 1 FROM resource_id AS newer WHERE newer.type = resource.type"
-    " AND newer.id = resource.id AND newer.version > resource.version)"
+    " AND newer.id = resource.id AND newer.version > resource.version"
+    " AND newer.resource_version <= ?)"
 )
+
+
+def newest_key(db: sqlite3.Connection) -> int:
+    """Return the key of the resource version that was stored last."""
+    return int(db.execute("SELECT coalesce(max(pk), 0) FROM resource_version").fetchone()[0])
 
 
 def found(
     db: sqlite3.Connection,
-    kind: str,
-    criteria: Sequence[tuple[str, str]],
+    search: Search,
     count: int,
+    at: int | None,
     after: str | None,
+    before: str | None,
+    *,
+    total: bool,
 ) -> Page:
     """Return a page of the resources that meet every criterion."""
-    hits, values = _hits(kind, criteria)
-    # put together of the constants below; values never become part of a query
-    total = db.execute(f"SELECT count(*) FROM ({hits})", values).fetchone()[0]  # noqa: S608
-    query = f"SELECT pk FROM ({hits}) WHERE pk > ? ORDER BY pk LIMIT ?"  # noqa: S608
-    keys = [row[0] for row in db.execute(query, (*values, _place(after), count + 1))]
-    page = keys[:count]
-    following = str(page[-1]) if page and len(keys) > count else None
-    return Page(total, reading.by_keys(db, page), following)
+    moment = newest_key(db) if at is None else at
+    as_of = [Condition("resource.pk <= ?", (moment,)), Condition(_NEWEST, (moment,))]
+    planned = plan(db, search, as_of)
+    matches = _total(db, planned) if total else None
+    backwards = before is not None
+    keys = keys_of(search, backwards=backwards)
+    given = before if backwards else after
+    place = None if given is None else Place.read(given, len(keys))
+    if given is not None and place is None:
+        return Page(matches, (), moment, None, None, False, False)
+    places = _places(db, planned, keys, place, count + 1)
+    more, places = len(places) > count, places[:count]
+    if backwards:
+        places.reverse()
+    rows = reading.by_keys(db, [one.key for one in places])
+    first, last = (places[0].text, places[-1].text) if places else (None, None)
+    has_previous, has_next = (more, True) if backwards else (place is not None, more)
+    return Page(matches, rows, moment, first, last, has_previous, has_next)
 
 
-def _hits(kind: str, criteria: Sequence[tuple[str, str]]) -> tuple[str, list[str]]:
-    """Return the query for the keys of all matches, and its values."""
-    ids = [value for parameter, value in criteria if parameter == "_id"]
-    rest = [pair for pair in criteria if pair[0] != "_id"]
-    # the first criterion says where to look, the others are asked of what is there
-    if rest and not ids:
-        (parameter, value), *rest = rest
-        source, values = _FROM_VALUE, [kind, parameter, value]
-    else:
-        source, values = _FROM_ID, [kind]
-    conditions = [_NEWEST, *("resource_id.id = ?" for _ in ids)]
-    values += ids
-    for parameter, value in rest:
-        conditions.append(_HOLDS)
-        values += [kind, parameter, value]
-    return f"{source} AND {' AND '.join(conditions)}", values
-
-
-_FROM_VALUE = (
-    "SELECT resource.pk FROM search"
-    " CROSS JOIN resource_version AS resource ON resource.pk BETWEEN search.first AND search.last"
-    " WHERE search.type = ? AND search.parameter = ? AND search.value = ?"
-)
-_FROM_ID = (
-    "SELECT resource.pk FROM resource_id"
-    " CROSS JOIN resource_version AS resource ON resource.pk = resource_id.resource_version"
-    " WHERE resource_id.type = ?"
-)
-
-
-def _place(after: str | None) -> int:
-    if after is None:
+def _total(db: sqlite3.Connection, planned: Plan) -> int:
+    # what two leads have in common counts once
+    what = "count(*)" if len(planned.leads) == 1 else "resource.pk"
+    queries = [f"SELECT {what}{lead.sql}{planned.where}" for lead in planned.leads]
+    values = [value for lead in planned.leads for value in (*lead.values, *planned.values)]
+    if not queries:
         return 0
-    is_key = after.isascii() and after.isdigit() and int(after) <= _LARGEST
-    return int(after) if is_key else _LARGEST
+    if len(queries) == 1:
+        return int(db.execute(queries[0], values).fetchone()[0])
+    keys: set[int] = set()
+    for query, lead in zip(queries, planned.leads, strict=True):
+        keys.update(row[0] for row in db.execute(query, (*lead.values, *planned.values)))
+    return len(keys)
+
+
+def _places(
+    db: sqlite3.Connection, planned: Plan, keys: Sequence[Key], place: Place | None, count: int
+) -> list[Place]:
+    """Return the first places behind one, each once; what comes first in each lead is enough."""
+    unsorted = len(keys) == 1
+    nearest: set[tuple[Any, ...]] = set()
+    for lead in planned.leads:
+        rows = _in_runs if unsorted and lead.runs else _sorted
+        if planned.walk is not None:
+            rows = _walked
+        nearest.update(rows(db, planned, lead, keys, place, count))
+    found = list(nearest)
+    for number, key in reversed(list(enumerate(keys))):
+        found.sort(key=itemgetter(number), reverse=key.descending)
+    return [Place(one) for one in found[:count]]
+
+
+def _in_runs(
+    db: sqlite3.Connection,
+    planned: Plan,
+    lead: Lead,
+    keys: Sequence[Key],
+    place: Place | None,
+    count: int,
+) -> list[tuple[object, ...]]:
+    """Walk along the runs of one index value, which are in the order of their keys already.
+
+    It begins with the run that holds the place, so that a late page takes no longer than the first.
+    """
+    (key,) = keys
+    way = "DESC" if key.descending else "ASC"
+    start, values = "", tuple[object, ...]()
+    if place is not None and key.descending:
+        start, values = " AND search.first < ? AND resource.pk < ?", (*place.values, *place.values)
+    elif place is not None:
+        start = (
+            " AND search.first >= coalesce((SELECT max(run.first) FROM search AS run"
+            " WHERE run.type = ? AND run.parameter = ? AND run.value = ? AND run.first <= ?), 0)"
+            " AND resource.pk > ?"
+        )
+        values = (*lead.values, *place.values, *place.values)
+    query = (
+        f"SELECT resource.pk{lead.sql}{start}{planned.where}"
+        f" ORDER BY search.first {way}, resource.pk {way} LIMIT ?"
+    )
+    return db.execute(query, (*lead.values, *values, *planned.values, count)).fetchall()
+
+
+def _walked(
+    db: sqlite3.Connection,
+    planned: Plan,
+    lead: Lead,
+    keys: Sequence[Key],
+    place: Place | None,
+    count: int,
+) -> list[tuple[Any, ...]]:
+    """Walk along an index that has the order asked for, from a place in it."""
+    walk = planned.walk
+    if walk is None:
+        raise ValueError("there is no index to walk along")
+    start, values = "", tuple[object, ...]()
+    comparison, way = ("<", "DESC") if keys[0].descending else (">", "ASC")
+    if place is not None:
+        value, key = place.values
+        start = (
+            f" AND {walk.value} {comparison}= ?"
+            f" AND ({walk.value} {comparison} ? OR resource.pk {comparison} ?)"
+        )
+        values = (value, value, key)
+    order = ", ".join(f"{one} {way}" for one in walk.order)
+    query = (
+        f"SELECT {walk.value}, resource.pk{lead.sql}{start}{planned.where} ORDER BY {order} LIMIT ?"
+    )
+    return db.execute(query, (*lead.values, *values, *planned.values, count)).fetchall()
+
+
+def _sorted(
+    db: sqlite3.Connection,
+    planned: Plan,
+    lead: Lead,
+    keys: Sequence[Key],
+    place: Place | None,
+    count: int,
+) -> list[tuple[object, ...]]:
+    """Look at every row of a lead and keep those that come first."""
+    shown = ", ".join(key.sql for key in keys)
+    order = ", ".join(f"{n} {'DESC' if key.descending else 'ASC'}" for n, key in enumerate(keys, 1))
+    later = [] if place is None else [behind(keys, place)]
+    where = planned.where + "".join(f" AND {one.sql}" for one in later)
+    values = [value for key in keys for value in key.values]
+    values += [*lead.values, *planned.values, *(value for one in later for value in one.values)]
+    query = f"SELECT {shown}{lead.sql}{where} ORDER BY {order} LIMIT ?"
+    return db.execute(query, (*values, count)).fetchall()

@@ -8,17 +8,20 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from brachium.store import index, reading, searching
+from brachium.store import histories, reading, searching
 from brachium.store.adding import Addition
 from brachium.store.clients import SqliteClients
 from brachium.store.commits import SharedCommits
 from brachium.store.connections import Readers, available, writer
-from brachium.store.port import Added, AuditRow, Page, StoreUnavailable
+from brachium.store.index import Index, is_complete
+from brachium.store.port import EVERYTHING, Added, AuditRow, Page, StoreUnavailable
 from brachium.store.quiet import QuietTime
 from brachium.store.schema import migrate
 
 if TYPE_CHECKING:
     from brachium.records import ExamVersion, StoredResource
+    from brachium.store.criteria import Search
+    from brachium.store.terms import Reader
 
 # seconds that whoever asks whether the store is ready waits at most for each lock
 _PATIENCE = 1.0
@@ -27,8 +30,11 @@ _PATIENCE = 1.0
 class SqliteStore:
     """Implements :class:`brachium.store.port.Store`, which says what every method promises."""
 
-    def __init__(self, path: Path) -> None:
-        """Open or make the file; raises ``StoreUnavailable`` for one that cannot be used."""
+    def __init__(self, path: Path, read: Reader) -> None:
+        """Open or make the file; raises ``StoreUnavailable`` for one that cannot be used.
+
+        ``read`` says what resources are found by, from their type and text.
+        """
         with available():
             db = writer(path)
             try:
@@ -39,13 +45,15 @@ class SqliteStore:
         self._commits = SharedCommits(db)
         self._readers = Readers(path)
         self.clients = SqliteClients(self._commits, self._readers)
-        self._quiet = QuietTime(self._commits)
+        self._index = Index(read)
+        self._quiet = QuietTime(self._commits, self._index)
         # an earlier run may have left something that waits
         self._quiet.written()
 
     def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:
         """Store everything of one exam version in one transaction, durable on return."""
-        added = self._commits.run(Addition(version, expected, request).carry_out)
+        addition = Addition(version, expected, request, self._index)
+        added = self._commits.run(addition.carry_out)
         self._quiet.written()
         return added
 
@@ -81,21 +89,40 @@ class SqliteStore:
         with self._indexed() as db:
             return reading.resource(db, resource_type, resource_id, version)
 
-    def history(self, resource_type: str, resource_id: str) -> tuple[StoredResource, ...]:
-        """Return every version of a resource, newest first."""
+    def read_many(self, names: Sequence[tuple[str, str]]) -> tuple[StoredResource, ...]:
+        """Return the newest version of each resource that is there."""
         with self._indexed() as db:
-            return reading.history(db, resource_type, resource_id)
+            found = (reading.resource(db, kind, identity, None) for kind, identity in names)
+            return tuple(row for row in found if row is not None)
+
+    def history(
+        self,
+        resource_type: str | None,
+        resource_id: str | None = None,
+        since: str | None = None,
+        period: tuple[str, str] | None = None,
+        count: int = EVERYTHING,
+        at: int | None = None,
+        after: str | None = None,
+    ) -> Page:
+        """Return a page of versions, newest first."""
+        with self._indexed() as db:
+            wanted = (resource_type, resource_id, since, period)
+            return histories.told(db, *wanted, count, at, after)
 
     def search(
         self,
-        resource_type: str,
-        criteria: Sequence[tuple[str, str]],
+        search: Search,
         count: int,
-        after: str | None,
+        at: int | None = None,
+        after: str | None = None,
+        before: str | None = None,
+        *,
+        total: bool = True,
     ) -> Page:
         """Return a page of the resources whose newest version meets every criterion."""
         with self._indexed() as db:
-            return searching.found(db, resource_type, criteria, count, after)
+            return searching.found(db, search, count, at, after, before, total=total)
 
     def audit(self, after: int = 0, count: int = 1000) -> tuple[AuditRow, ...]:
         """Return the attempts to write behind number ``after``, oldest first."""
@@ -121,11 +148,11 @@ class SqliteStore:
         """Lend a connection that sees complete indexes."""
         while True:
             with self._readers.lent() as db:
-                if index.is_complete(db):
+                if is_complete(db):
                     yield db
                     return
             # outside the loan: what it sees was fixed when it began
-            self._commits.run(index.enter)
+            self._commits.run(self._index.enter)
 
 
 def _touch(db: sqlite3.Connection) -> None:

@@ -1,57 +1,53 @@
-"""The search values of a block of resources, packed for the write and unpacked for the index.
+"""The rows of the search index that a block of stored resources has.
 
-An exam has ten search values for each of its resources, and most of them are the same again and
-again. Packed, each stands once, and a resource names the numbers of those it has.
+Besides the values there are rows for what every type, parameter and system has at all, with nothing
+in the place of what is left open: they lead to everything of a type, answer whether a parameter is
+missing, and find a token by its system.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from itertools import chain, groupby
-from operator import attrgetter
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import groupby
+from operator import itemgetter
+from typing import TypeAlias
 
-import orjson
-
+from brachium.records import QUANTITIES, SearchValue
 from brachium.store.runs import runs
 
-if TYPE_CHECKING:
-    from brachium.records import Resource
-
+# what resources that were stored together, as type and JSON text, are found by
+Reader: TypeAlias = Callable[[Sequence[tuple[str, bytes]]], Sequence[Iterable[SearchValue]]]
 # type, parameter, value, first key, last key
-Row = tuple[str, str, str, int, int]
+Row: TypeAlias = tuple[str, str, str, int, int]
+# stands where a row leaves the parameter or the value open
+ANY = ""
 
 
-def pack(resources: Sequence[Resource]) -> bytes:
-    """Return the search values of resources that get consecutive keys, as JSON text."""
-    groups = groupby(resources, attrgetter("type"))
-    return orjson.dumps([(kind, *_packed(list(members))) for kind, members in groups])
+def rows(resources: Sequence[tuple[int, str, bytes]], read: Reader) -> Iterator[Row]:
+    """Return the rows for resources, as key, type and JSON text, in the order of their keys."""
+    values = read([(kind, text) for _, kind, text in resources])
+    keyed = [(kind, key, found) for (key, kind, _), found in zip(resources, values, strict=True)]
+    # the sort keeps the order of the keys within a type
+    for kind, members in groupby(sorted(keyed, key=itemgetter(0)), itemgetter(0)):
+        yield from _of_type(kind, [(key, found) for _, key, found in members])
 
 
-def _packed(resources: Sequence[Resource]) -> tuple[list[tuple[str, str]], list[list[int]]]:
-    # by the object and not by what is in it: coding uses one object wherever a value comes again,
-    # and to compare texts would take as long as to write the whole exam
-    used = [list(map(id, resource.search)) for resource in resources]
-    searched = chain.from_iterable(resource.search for resource in resources)
-    distinct = dict(zip(chain.from_iterable(used), searched, strict=True))
-    numbers = {identity: number for number, identity in enumerate(distinct)}
-    values = [(one.parameter, one.value) for one in distinct.values()]
-    return values, [list(map(numbers.__getitem__, identities)) for identities in used]
+def _of_type(kind: str, members: Sequence[tuple[int, Iterable[SearchValue]]]) -> Iterator[Row]:
+    keys: dict[tuple[str, str], list[int]] = {}
+    for key, values in members:
+        for pair in dict.fromkeys(pair for value in values for pair in _pairs(*value)):
+            keys.setdefault(pair, []).append(key)
+    keys[ANY, ANY] = [key for key, _ in members]
+    for (parameter, value), held in keys.items():
+        # a resource may have several quantities, whose runs could overlap
+        single = parameter in QUANTITIES and value != ANY
+        for first, last in ((key, key) for key in held) if single else runs(held):
+            yield kind, parameter, value, first, last
 
 
-def unpack(packed: bytes, start: int) -> Iterator[Row]:
-    """Return the rows of the search index; ``start`` is the key of the first resource."""
-    for kind, values, used in orjson.loads(packed):
-        keys: dict[tuple[str, str], list[int]] = {}
-        # equal values that were different objects come together here
-        holders = [keys.setdefault((parameter, value), []) for parameter, value in values]
-        for key, numbers in enumerate(used, start):
-            for number in numbers:
-                holders[number].append(key)
-        for (parameter, value), held in keys.items():
-            if len(held) == 1:
-                yield kind, parameter, value, held[0], held[0]
-            else:
-                for first, last in runs(dict.fromkeys(held)):
-                    yield kind, parameter, value, first, last
-        start += len(used)
+def _pairs(parameter: str, value: str) -> Iterator[tuple[str, str]]:
+    yield parameter, value
+    yield parameter, ANY
+    system, bar, _ = value.partition("|")
+    if bar and parameter not in QUANTITIES:
+        yield parameter, f"{system}|"
