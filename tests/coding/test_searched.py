@@ -35,7 +35,9 @@ def test_src_20_every_row_of_the_table_finds_something(stored):
     desk.correct(exam_id, raw({**exam(), "note": "again"}), "why", 1)
     for row, values in (*first, *found(desk, exam_id)):
         told.setdefault(row.type, set()).update(name for name, _ in values)
-    missing = {(kind, row.parameter) for kind, rows in ROWS.items() for row in rows} - {
+    # a response is stored with exams that came as one; its own tests look at it
+    kinds = set(ROWS) - {"QuestionnaireResponse"}
+    missing = {(kind, row.parameter) for kind in kinds for row in ROWS[kind]} - {
         (kind, name) for kind, names in told.items() for name in names
     }
     # nothing claims a profile in this exam, nor has a component with a quantity

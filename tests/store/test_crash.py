@@ -12,7 +12,7 @@ from contextlib import closing
 from pathlib import Path
 
 from tests.store import crash_writer
-from tests.store.exams import opened
+from tests.store.exams import opened, wanted
 
 ROOT = Path(__file__).resolve().parents[2]
 KILLS = 12
