@@ -6,6 +6,7 @@ name is a fault too: a switch that silently does nothing is worse than a service
 
 from __future__ import annotations
 
+import ipaddress
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
@@ -31,6 +32,11 @@ class Settings:
     ``overlay`` are folders (``None``: the tables that come with the package, no overlay);
     ``max_body`` is in bytes. ``side``, ``snomed`` and ``unverified`` say how findings are coded;
     ``memory_references`` lets published figures take part that nobody has read in print.
+    ``tls_cert`` and ``tls_key`` are PEM files; ``proxies`` the addresses or networks of proxies
+    that end TLS in front of the service, ``origins`` the web origins whose pages may call it;
+    ``rate`` is requests a minute for each client, ``concurrency`` requests at a time for all.
+    ``private_key_addresses`` lets the keys of clients lie on private networks, and ``ca_file``
+    holds the certificates that vouch for those who publish keys (``None``: the public ones).
     """
 
     database: Path = Path("brachium.sqlite3")
@@ -47,6 +53,19 @@ class Settings:
     snomed: bool = True
     unverified: bool = True
     memory_references: bool = False
+    tls_cert: Path | None = None
+    tls_key: Path | None = None
+    proxies: tuple[str, ...] | None = None
+    origins: tuple[str, ...] | None = None
+    rate: int = 6000
+    concurrency: int = 256
+    private_key_addresses: bool = False
+    ca_file: Path | None = None
+
+    @property
+    def tls(self) -> bool:
+        """Whether the service speaks TLS itself."""
+        return self.tls_cert is not None
 
 
 def read_settings(environ: Mapping[str, str] | None = None) -> Settings:
@@ -65,6 +84,8 @@ def read_settings(environ: Mapping[str, str] | None = None) -> Settings:
             values[field] = _READERS[field](environ[name])
         except ValueError as fault:
             faults.append(f"{name}: {fault}")
+    if ("tls_cert" in values) != ("tls_key" in values):
+        faults.append(f"{PREFIX}TLS_CERT and {PREFIX}TLS_KEY belong together: one is missing")
     if faults:
         raise BrokenSettings(f"{len(faults)} faults in the settings:\n" + "\n".join(faults))
     return Settings(**values)
@@ -117,6 +138,37 @@ def _address(value: str) -> str:
     return address
 
 
+def _file(value: str) -> Path:
+    path = _path(value)
+    if not path.is_file():
+        raise ValueError("is not an existing file")
+    return path
+
+
+def _networks(value: str) -> tuple[str, ...]:
+    names = tuple(_text(value).split())
+    try:
+        for name in names:
+            ipaddress.ip_network(name)
+    except ValueError:
+        raise ValueError(
+            "must be IP addresses or networks with spaces between them, such as 10.0.0.5 or "
+            "10.0.0.0/24"
+        ) from None
+    return names
+
+
+def _origins(value: str) -> tuple[str, ...]:
+    names = tuple(_text(value).split())
+    for name in names:
+        parts = urlsplit(name)
+        if name != f"{parts.scheme}://{parts.netloc}" or parts.scheme not in ("http", "https"):
+            raise ValueError(
+                "must be origins with spaces between them, such as https://app.example.org"
+            )
+    return names
+
+
 def _side(value: str) -> str:
     if value.strip() not in ("both", "site", "code"):
         raise ValueError("must be both, site or code")
@@ -138,4 +190,12 @@ _READERS: dict[str, Callable[[str], Any]] = {
     "snomed": _switch,
     "unverified": _switch,
     "memory_references": _switch,
+    "tls_cert": _file,
+    "tls_key": _file,
+    "proxies": _networks,
+    "origins": _origins,
+    "rate": _whole(1, 10_000_000),
+    "concurrency": _whole(1, 100_000),
+    "private_key_addresses": _switch,
+    "ca_file": _file,
 }

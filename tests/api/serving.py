@@ -59,7 +59,7 @@ class Serving:
         async def all_of_them() -> list[httpx.Response]:
             transport = httpx.ASGITransport(app=self.app)
             async with httpx.AsyncClient(
-                transport=transport, base_url="http://inside:8321"
+                transport=transport, base_url="http://127.0.0.1:8321"
             ) as client:
                 asked = (client.request(m, p, **options) for m, p, options in requests)
                 return await asyncio.gather(*asked)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+import orjson
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
@@ -15,9 +16,11 @@ from starlette.responses import Response
 from starlette.routing import Match, Route
 from starlette.types import ASGIApp, Scope
 
+from brachium.api.access import Access
 from brachium.api.allowed import allowed_value
 from brachium.api.answers import FHIR_ROOT, Answers
-from brachium.api.capability import statement
+from brachium.api.capability import SERVED, statement
+from brachium.api.cors import Origins
 from brachium.api.described import components
 from brachium.api.edge import Edge
 from brachium.api.exams import Reception
@@ -35,12 +38,18 @@ from brachium.api.fhir import Fhir
 from brachium.api.fhir_refused import refusal
 from brachium.api.fhir_write import FhirWrite
 from brachium.api.fhir_write_routes import add_fhir_write
-from brachium.api.pages import Pages
+from brachium.api.gate import Gate
+from brachium.api.key_fetching import Fetcher, KeyRing
+from brachium.api.login import Login
+from brachium.api.login_routes import add_login, guarded
+from brachium.api.media import JSON
+from brachium.api.pages import Fixed, Pages
 from brachium.api.requests import printable
 from brachium.api.routes import TAGS, add_exports, add_fhir, add_pages, add_reception
 from brachium.api.rules import listed
 from brachium.api.sample import sample
 from brachium.api.service import Service
+from brachium.api.smart import configuration
 from brachium.api.terminology import terminology
 from brachium.api.trend_routes import add_trends
 from brachium.api.trends import TrendPages
@@ -120,7 +129,22 @@ def create_app(parts: Parts) -> ASGIApp:
     answers = Answers(settings.public_base, settings.canonical)
     answer_errors(app, answers)
     _add_routes(app, service)
-    return Edge(app, answers, settings.max_body)
+    access = Access()
+    access.check(_routes(app))
+    return Edge(
+        Gate(app, service, answers, access),
+        answers,
+        settings.max_body,
+        origins=Origins(settings.origins),
+        hsts=settings.public_base.startswith("https://"),
+    )
+
+
+def _routes(app: FastAPI) -> Iterator[tuple[str, str]]:
+    """Yield method and path of every route."""
+    for route in app.routes:
+        if isinstance(route, Route):
+            yield from ((method, route.path) for method in sorted(route.methods or ()))
 
 
 def _add_routes(app: FastAPI, service: Service) -> None:
@@ -134,7 +158,16 @@ def _add_routes(app: FastAPI, service: Service) -> None:
     add_exports(app, Exports(service))
     add_trends(app, TrendPages(service))
     add_fhir_write(app, FhirWrite(service))
+    _add_login(app, service)
     add_fhir(app, Fhir(service, definitions, metadata))
+
+
+def _add_login(app: FastAPI, service: Service) -> None:
+    settings = service.settings
+    fetcher = Fetcher(settings.ca_file, private=settings.private_key_addresses)
+    served = {kind: one.interactions for kind, one in SERVED.items()}
+    smart = Fixed(lambda: orjson.dumps(configuration(settings.public_base, served)), JSON)
+    add_login(app, Login(service, KeyRing(fetcher)), smart)
 
 
 def document(app: FastAPI, schema: dict[str, Any]) -> dict[str, Any]:
@@ -142,4 +175,4 @@ def document(app: FastAPI, schema: dict[str, Any]) -> dict[str, Any]:
     found = app.openapi()
     schemas = found.setdefault("components", {}).setdefault("schemas", {})
     schemas |= components(schema)
-    return found
+    return guarded(found, Access())

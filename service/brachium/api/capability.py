@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import orjson
 
 from brachium.api.caution import CAUTION
+from brachium.api.smart import security
 
 if TYPE_CHECKING:
     from brachium.settings import Settings, SidePolicy
@@ -116,6 +117,7 @@ def _rest(settings: Settings, edition: str) -> dict[str, Any]:
     return {
         "mode": "server",
         "documentation": policies,
+        "security": security(settings),
         "resource": [_resource(one) for one in SERVED.values()],
     }
 

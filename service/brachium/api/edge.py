@@ -15,6 +15,7 @@ from collections.abc import Callable
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from brachium.api.answers import Answers, header
+from brachium.api.cors import Origins
 from brachium.api.faults import TooLarge, Unforeseen
 
 ACCESS = logging.getLogger("brachium.access")
@@ -28,6 +29,8 @@ SECURITY_HEADERS = (
     (b"referrer-policy", b"no-referrer"),
     (b"cross-origin-resource-policy", b"same-origin"),
 )
+# a year, as browsers want it (RFC 6797 6.1); the other names of the domain are not ours to speak of
+HSTS = (b"strict-transport-security", b"max-age=31536000")
 # an answer may hold patient data unless its route says otherwise
 _DEFAULT_HEADERS = (
     (b"cache-control", b"no-store"),
@@ -101,7 +104,10 @@ class Outgoing:
 
 
 class Edge:
-    """ASGI application around ``app``; ``limit`` is the longest body in bytes."""
+    """ASGI application around ``app``; ``limit`` is the longest body in bytes.
+
+    ``hsts`` says that the service is reached over TLS, and browsers are told to keep to it.
+    """
 
     def __init__(
         self,
@@ -109,11 +115,16 @@ class Edge:
         answers: Answers,
         limit: int,
         timer: Callable[[], float] = time.perf_counter,
+        *,
+        origins: Origins | None = None,
+        hsts: bool = False,
     ) -> None:
         self.inner = app
         self._answers = answers
         self._limit = limit
         self._timer = timer
+        self._origins = origins or Origins(None)
+        self._always = [HSTS] if hsts else []
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request, or pass the lifespan on."""
@@ -130,7 +141,8 @@ class Edge:
             "request_id": request_id,
             "correlation_id": correlation,
         }
-        extra = [(b"x-request-id", request_id.encode())]
+        extra = [(b"x-request-id", request_id.encode()), *self._always]
+        extra += self._origins.headers(scope)
         if correlation:
             extra.append((b"x-correlation-id", correlation.encode("latin-1")))
         outgoing = Outgoing(send, extra, bodiless=bodiless)

@@ -7,30 +7,14 @@ nothing a client sent and no exception's text gets into them.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
+from brachium.api.fault import HTTP, Rule, stated
+from brachium.api.fault import Fault as Fault
+from brachium.api.login_faults import LOGIN_STATUSES
 from brachium.formats.incoming import MOST_ENTRIES
-from brachium.problems import Problem, Severity
+from brachium.problems import Problem
 from brachium.store.port import StoreUnavailable
-
-
-class Fault(Exception):
-    """A request that is answered with an error; ``problems`` say why when the table cannot.
-
-    ``parameter`` names the query parameter or header at fault, for ``http.<name>`` expressions
-    (FHIR R4 2.44.5.1).
-    """
-
-    def __init__(
-        self,
-        *problems: Problem,
-        parameter: str | None = None,
-        headers: Mapping[str, str] | None = None,
-    ) -> None:
-        super().__init__(type(self).__name__)
-        self.problems = problems
-        self.parameter = parameter
-        self.headers = dict(headers or {})
 
 
 class NotJson(Fault):
@@ -110,30 +94,17 @@ class Unforeseen(Fault):
     """A fault of the service itself."""
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """How one fault is answered: HTTP status, R4 issue-type, own code, sentence and way out."""
-
-    status: int
-    issue_type: str
-    code: str
-    title: str
-    remedy: str
-    source: str
-    headers: Mapping[str, str] = field(default_factory=dict)
-
-
-_HTTP = "RFC 9110"
 _UNAVAILABLE = Rule(
     503,
     "no-store",
     "store-unavailable",
     "The store cannot be used at the moment; nothing was changed.",
     "Repeat the same request later: repeating is safe.",
-    _HTTP + " 15.6.4",
+    HTTP + " 15.6.4",
     {"Retry-After": "5"},
 )
 STATUSES: Mapping[type[Exception], Rule] = {
+    **LOGIN_STATUSES,
     NotJson: Rule(
         400,
         "structure",
@@ -156,7 +127,7 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "not-found",
         "Nothing is stored under this address.",
         "Check the id and the version; exams are found by the address in Location.",
-        _HTTP + " 15.5.5",
+        HTTP + " 15.5.5",
     ),
     NoRoute: Rule(
         404,
@@ -164,7 +135,7 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "no-such-address",
         "The service has no such address.",
         "Start from the index of the service.",
-        _HTTP + " 15.5.5",
+        HTTP + " 15.5.5",
     ),
     NotSupported: Rule(
         404,
@@ -180,7 +151,7 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "method-not-allowed",
         "The address does not take this method.",
         "Use one of the methods in Allow.",
-        _HTTP + " 15.5.6",
+        HTTP + " 15.5.6",
     ),
     NotAcceptable: Rule(
         406,
@@ -188,7 +159,7 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "not-acceptable",
         "The service cannot answer in the form that was asked for.",
         "Ask for application/json, or for application/fhir+json where FHIR is served.",
-        _HTTP + " 15.5.7",
+        HTTP + " 15.5.7",
     ),
     Conflict: Rule(
         409,
@@ -204,7 +175,7 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "stale-version",
         "The exam has changed since the version named in If-Match.",
         "Read the exam again, look at what changed, and repeat with its ETag.",
-        _HTTP + " 13.1.1",
+        HTTP + " 13.1.1",
     ),
     TooLarge: Rule(
         413,
@@ -212,7 +183,7 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "body-too-large",
         "The body is longer than the service takes.",
         "Send one exam at a time, and leave out what is not an exam.",
-        _HTTP + " 15.5.14",
+        HTTP + " 15.5.14",
     ),
     TooCostly: Rule(
         413,
@@ -228,7 +199,7 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "wrong-media-type",
         "The service reads uncompressed JSON in UTF-8 here.",
         "Send Content-Type: application/json and no Content-Encoding.",
-        _HTTP + " 15.5.16",
+        HTTP + " 15.5.16",
         {"Accept": "application/json"},
     ),
     Refused: Rule(
@@ -255,7 +226,7 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "unforeseen",
         "The service failed; the request id leads to the place.",
         "Repeat the same request once; report the request id if it fails again.",
-        _HTTP + " 15.6.1",
+        HTTP + " 15.6.1",
     ),
 }
 
@@ -272,19 +243,6 @@ def problems_of(error: Exception) -> tuple[Problem, ...]:
     """Return the problems an exception carries, or the one that its rule states."""
     carried = error.problems if isinstance(error, Fault) else ()
     return carried or (stated(rule(error)),)
-
-
-def stated(found: Rule) -> Problem:
-    """Return a rule of this table as a problem."""
-    return Problem(
-        code=found.code,
-        severity=Severity.ERROR,
-        pointer="",
-        message=found.title,
-        remedy=found.remedy,
-        source=found.source,
-        issue_type=found.issue_type,
-    )
 
 
 SERVICE_CODES = frozenset(found.code for found in STATUSES.values())

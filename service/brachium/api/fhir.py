@@ -88,6 +88,7 @@ class Fhir:
         query = understood(served, request.query_params.multi_items(), base, strict=strict)
         if not served.versioned:
             return self._definitions(resource_type, query)
+        query.revinclude &= request.scope["caller"].scopes.allows("Provenance", "r")
         body = await self._service.work.run(partial(self._found, resource_type, query))
         return Response(body, media_type=FHIR_JSON)
 

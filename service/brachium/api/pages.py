@@ -19,6 +19,7 @@ from brachium.api.media import HTML, JSON, SCHEMA_JSON, choose
 from brachium.api.requests import only_parameters, unchanged
 from brachium.api.rule_page import rule_json, rule_page
 from brachium.api.rules import rules_json
+from brachium.api.smart import WELL_KNOWN
 from brachium.api.worked import Worked, worked
 from brachium.problems import Listed
 
@@ -27,6 +28,12 @@ if TYPE_CHECKING:
 
     from brachium.api.service import Service
 
+# who may ask, in words; the second is told when the service starts, too
+TOKENS = "Every request needs an access token of a registered client."
+THIS_MACHINE = (
+    "No client is registered: whoever is on this machine may read and change everything, and "
+    "nobody else is answered."
+)
 OPEN = ("docs", "openapi.json", "catalogue", "schema/exam", "rules", "live", "ready")
 
 
@@ -65,7 +72,9 @@ class Pages:
     ) -> None:
         self._service = service
         tables = service.tables
-        self._index = Fixed(self._links, JSON)
+        self._index = {
+            known: Fixed(partial(self._links, protected=known), JSON) for known in (True, False)
+        }
         self._catalogue = Fixed(partial(catalogue, tables), JSON)
         self._schema = Fixed(partial(orjson.dumps, schema), SCHEMA_JSON)
         self._rules = Fixed(partial(rules_json, rules, tables.edition), JSON)
@@ -77,7 +86,7 @@ class Pages:
 
     async def index(self, request: Request) -> Response:
         """Return where everything is, and the caution."""
-        return self._index.answer(request)
+        return self._index[request.scope.get("protected", True)].answer(request)
 
     async def catalogue(self, request: Request) -> Response:
         """Return everything that can be recorded, as the tables have it."""
@@ -122,15 +131,17 @@ class Pages:
             raise Unavailable
         return Response(b'{"status":"ready"}', media_type=JSON)
 
-    def _links(self) -> bytes:
+    def _links(self, *, protected: bool) -> bytes:
         base = self._service.settings.public_base
         links = {name.split(".")[0].split("/")[0]: f"{base}/{name}" for name in OPEN}
         links |= {"exams": f"{base}/exams", "fhir": f"{base}/fhir/metadata"}
+        links["login"] = base + WELL_KNOWN
         body = {
             "name": "brachium",
             "version": self._service.version,
             "edition": self._service.tables.edition,
             "caution": CAUTION,
+            "access": TOKENS if protected else THIS_MACHINE,
             "links": links,
         }
         return orjson.dumps(body)

@@ -25,6 +25,7 @@ TAGS = [
     {"name": "Exams out", "description": "Read what was stored, as JSON and as FHIR bundles."},
     {"name": "FHIR", "description": "The stored resources and the tables, to read (FHIR R4)."},
     {"name": "FHIR in", "description": "Exams as FHIR transactions and forms (FHIR R4)."},
+    {"name": "Logging in", "description": "How a client gets an access token (SMART)."},
     {"name": "Service", "description": "What can be recorded, by which rules, and how it is."},
 ]
 _PLAIN = {"description": "The JSON object.", "content": {JSON: {"schema": {"type": "object"}}}}

@@ -18,13 +18,16 @@ class Work:
     """A few threads; a commit waits for the disk in one while others compute.
 
     What writes has threads of its own: while the database is locked they may all wait, and reading
-    goes on. So has the question whether anything can be written, which wants an answer just then.
+    goes on. So has the question whether anything can be written, which wants an answer just then,
+    and the question who is calling, which every request asks first and long searches must not
+    delay.
     """
 
     def __init__(self, threads: int = 4) -> None:
         self._readers = ThreadPoolExecutor(threads, thread_name_prefix="reading")
         self._writers = ThreadPoolExecutor(threads, thread_name_prefix="writing")
         self._probes = ThreadPoolExecutor(1, thread_name_prefix="probing")
+        self._asking = ThreadPoolExecutor(1, thread_name_prefix="asking")
 
     async def run(self, task: Callable[[], T]) -> T:
         """Run a ``task`` that only reads; its result or exception arrives here."""
@@ -38,8 +41,13 @@ class Work:
         """Run a ``task`` that only asks how the store is; it never waits behind others' writing."""
         return await asyncio.get_running_loop().run_in_executor(self._probes, task)
 
+    async def ask(self, task: Callable[[], T]) -> T:
+        """Run a short ``task`` that looks up who is calling."""
+        return await asyncio.get_running_loop().run_in_executor(self._asking, task)
+
     def close(self) -> None:
         """Wait for the work under way, then end the threads."""
+        self._asking.shutdown()
         self._probes.shutdown()
         self._writers.shutdown()
         self._readers.shutdown()

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
-from brachium.cli import demo, explain, offline, selftest, serve
+from brachium.cli import clients, demo, explain, offline, selftest, serve
 from brachium.cli.shown import USAGE, complain
 from brachium.exam.findings import Moment
 from brachium.problems import BrokenSettings, BrokenTables
@@ -20,7 +20,8 @@ from brachium.settings import Settings, read_settings
 EXIT_CODES = """\
 exit codes:
   0  done; for check: the exam is accepted; for demo and selftest: all was as it should be
-  1  the exam is refused, the tables have faults, an example or the service misbehaved
+  1  the exam is refused, the tables have faults, an example or the service misbehaved, a client
+     is not registered or is so already
   2  the command cannot be understood or its input cannot be read; a setting, the tables or the
      address stop the work before it begins
 """
@@ -62,12 +63,14 @@ def parser() -> argparse.ArgumentParser:
     _add_exam_commands(commands)
     _add_tables(commands)
     _add_selftest(commands)
+    made = commands.add("clients", "Say who may log in: add, list, revoke, keys.", clients.run)
+    clients.add_arguments(made)
     return top
 
 
 def _add_serve(commands: _Commands) -> None:
     made = commands.add("serve", "Run the service.", serve.run)
-    made.add_argument("--host", help="loopback address to listen on (default 127.0.0.1)")
+    made.add_argument("--host", help="address to listen on (default 127.0.0.1)")
     made.add_argument("--port", type=_port, help="port to listen on (default 8321)")
     made.add_argument("--database", type=Path, help="SQLite file (default brachium.sqlite3)")
     made.add_argument("--tables", type=_folder, help="folder of tables to use")
@@ -167,5 +170,6 @@ def settings(asked: argparse.Namespace) -> Settings:
     }
     changed = replace(found, **given)
     if found.public_base == Settings().public_base:
-        changed = replace(changed, public_base=serve.address(changed.host, changed.port))
+        base = serve.address(changed.host, changed.port, tls=changed.tls)
+        changed = replace(changed, public_base=base)
     return changed

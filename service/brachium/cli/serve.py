@@ -1,38 +1,57 @@
-"""``brachium serve``: the service on a loopback address."""
+"""``brachium serve``: the service on an address that it may listen on."""
 
 from __future__ import annotations
 
 import argparse
-import ipaddress
 import logging
 import socket
+import ssl
 import sys
+from typing import TYPE_CHECKING
 
 import uvicorn
 
 from brachium.api.app import create_app
+from brachium.api.pages import THIS_MACHINE, TOKENS
+from brachium.api.peers import is_loopback
 from brachium.cli.shown import OK, USAGE, complain, show
 from brachium.coding.shape import prove
 from brachium.problems import BrokenTables
 from brachium.settings import Settings
 from brachium.wiring import Parts, build
 
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp
+
+    from brachium.store.book import ClientBook
+
 LOG_FORMAT = "%(asctime)s %(levelname)s %(name)s %(message)s"
 
 
-def address(host: str, port: int) -> str:
+def address(host: str, port: int, *, tls: bool = False) -> str:
     """Return the base address that a client on this machine uses."""
-    return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+    scheme = "https" if tls else "http"
+    return f"{scheme}://[{host}]:{port}" if ":" in host else f"{scheme}://{host}:{port}"
 
 
-def is_loopback(host: str) -> bool:
-    """Tell whether only this machine can reach an address."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
+def exposed(settings: Settings, clients: ClientBook) -> str | None:
+    """Return why the service must not listen on the address it is told to, or ``None``."""
+    if is_loopback(settings.host):
+        return None
+    if not clients.protected():
+        return (
+            "no client is registered, so the service has no login and listens on a loopback "
+            "address only; register one with: brachium clients add"
+        )
+    if not settings.tls and not settings.proxies:
+        return (
+            "on an address that others can reach the service speaks TLS only: set "
+            "BRACHIUM_TLS_CERT and BRACHIUM_TLS_KEY, or name the proxy that ends TLS in front of "
+            "it in BRACHIUM_PROXIES"
+        )
+    if not settings.public_base.startswith("https://"):
+        return "others reach the service over TLS: BRACHIUM_PUBLIC_BASE has to begin with https://"
+    return None
 
 
 def is_free(host: str, port: int) -> bool:
@@ -58,34 +77,51 @@ def proven(parts: Parts) -> Parts:
 
 def run(_asked: argparse.Namespace, settings: Settings) -> int:
     """Serve until told to stop."""
-    if not is_loopback(settings.host):
-        complain(
-            "the service has no login yet, so it listens on a loopback address only; "
-            "put a proxy that checks who is asking in front of 127.0.0.1"
-        )
-        return USAGE
     if not is_free(settings.host, settings.port):
         complain(f"{settings.host} port {settings.port} is in use; choose another with --port")
         return USAGE
     logging.basicConfig(level=logging.INFO, format=LOG_FORMAT, stream=sys.stderr)
-    app = create_app(proven(build(settings)))
+    parts = proven(build(settings))
+    why_not = exposed(settings, parts.clients)
+    if why_not:
+        parts.close()
+        complain(why_not)
+        return USAGE
+    try:
+        config = configured(create_app(parts), settings)
+    except OSError as fault:
+        parts.close()
+        complain(f"the TLS certificate or its key cannot be used: {type(fault).__name__}")
+        return USAGE
     base = settings.public_base
     show(f"brachium serves {base} (API page: {base}/docs); stop it with Ctrl-C")
-    uvicorn.Server(
-        uvicorn.Config(
-            app,
-            host=settings.host,
-            port=settings.port,
-            loop="auto" if sys.platform == "win32" else "uvloop",
-            http="httptools",
-            ws="none",
-            # what a client says about itself changes no address (matrix OPS-01), and the access
-            # log of the server would hold query strings: ours does not
-            proxy_headers=False,
-            server_header=False,
-            access_log=False,
-            log_config=None,
-            timeout_graceful_shutdown=10,
-        )
-    ).run()
+    show(TOKENS if parts.clients.protected() else THIS_MACHINE)
+    uvicorn.Server(config).run()
     return OK
+
+
+def configured(app: ASGIApp, settings: Settings) -> uvicorn.Config:
+    """Return how the server is to listen."""
+    config = uvicorn.Config(
+        app,
+        host=settings.host,
+        port=settings.port,
+        loop="auto" if sys.platform == "win32" else "uvloop",
+        http="httptools",
+        ws="none",
+        ssl_certfile=settings.tls_cert,
+        ssl_keyfile=settings.tls_key,
+        # what others say about where a request comes from is believed of named proxies only; no
+        # address that we answer with is made of it (matrix OPS-01)
+        proxy_headers=settings.proxies is not None,
+        forwarded_allow_ips=list(settings.proxies or ()),
+        server_header=False,
+        # the access log of the server would hold query strings: ours does not
+        access_log=False,
+        log_config=None,
+        timeout_graceful_shutdown=10,
+    )
+    config.load()
+    if config.ssl is not None:
+        config.ssl.minimum_version = ssl.TLSVersion.TLSv1_2
+    return config

@@ -1,0 +1,147 @@
+"""What every address needs: one table from route to scopes, which the gate goes by.
+
+A route without a row stops the service from starting. FHIR types and letters are those of SMART
+App Launch 2.2: ``r`` is read, vread and the history of a resource; ``s`` is search and the history
+of a type or of everything. What an answer brings along (includes, contained versions, entries of a
+transaction) is looked at where it is put together, by ``scope["caller"].scopes``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from brachium.security.scopes import ANY, LETTERS, Scope, Scopes
+
+# stands for the resource type in the path
+TYPE = "{resource_type}"
+# what an exam becomes: whoever handles a whole exam handles all of these
+EXAM = ("Patient", "Practitioner", "Organization", "Observation", "DiagnosticReport", "Provenance")
+_TYPE_NAME = re.compile(r"[A-Z][A-Za-z]{1,63}")
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What a caller must be allowed: ``letters`` with each of ``types``; ``why`` says why.
+
+    ``open`` needs no token at all, ``uncounted`` neither takes part in limits.
+    """
+
+    why: str
+    letters: str = ""
+    types: tuple[str, ...] = ()
+    open: bool = False
+    uncounted: bool = False
+
+    def missing(self, scopes: Scopes, kind: str) -> tuple[Scope, ...]:
+        """Return the scopes that the caller lacks; ``kind`` is the type that the path names."""
+        types = (kind if one == TYPE else one for one in self.types)
+        # what cannot be a type is not found later on
+        needed = (Scope(one, self.letters) for one in types if one == ANY or _TYPE_NAME.match(one))
+        return scopes.missing(needed)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One route: method, path with its names in braces, and what it needs."""
+
+    method: str
+    path: str
+    need: Need
+
+
+HEALTH = Need("tells nothing but that the service runs", open=True, uncounted=True)
+DOCUMENTS = Need("describes the service, as every answer that refuses leads to", open=True)
+DISCOVERY = Need("has to be read before a token can be had (SMART 2.2 Conformance)", open=True)
+LOGIN = Need("is where a token is had", open=True)
+TOKEN = Need("holds no record; any token will do")
+CREATE = Need("stores a whole exam, or codes one in a dry run", "c", EXAM)
+CHANGE = Need("puts a new version to a whole exam; nothing is ever deleted", "u", EXAM)
+READ = Need("shows a whole exam", "r", EXAM)
+FOLLOW = Need("goes through all exams of a patient", "rs", EXAM)
+FHIR_READ = Need("read, vread and history of a resource are r", "r", (TYPE,))
+FHIR_SEARCH = Need("search, and the history of a type, are s", "s", (TYPE,))
+FHIR_ALL = Need("the history of everything is s of everything", "s", (ANY,))
+FHIR_PATIENT = Need("what else is shown depends on the scopes for it", "r", ("Patient",))
+
+_FHIR_ITEM = f"/fhir/{TYPE}/{{resource_id}}"
+ROWS = (
+    Row("GET", "/", DOCUMENTS),
+    Row("GET", "/docs", DOCUMENTS),
+    Row("GET", "/openapi.json", DOCUMENTS),
+    Row("GET", "/rules", DOCUMENTS),
+    Row("GET", "/rules/{code}", DOCUMENTS),
+    Row("GET", "/live", HEALTH),
+    Row("GET", "/ready", HEALTH),
+    Row("GET", "/catalogue", TOKEN),
+    Row("GET", "/schema/exam", TOKEN),
+    Row("POST", "/auth/token", LOGIN),
+    Row("POST", "/exams", CREATE),
+    Row("PUT", "/exams/{exam_id}", CHANGE),
+    Row("POST", "/exams/{exam_id}/withdrawal", CHANGE),
+    Row("POST", "/exams/{exam_id}/close", CHANGE),
+    Row("GET", "/exams/{exam_id}", READ),
+    Row("GET", "/exams/{exam_id}/versions", READ),
+    Row("GET", "/exams/{exam_id}/bundle", READ),
+    Row("GET", "/exams/{exam_id}/codings", READ),
+    Row("GET", "/exams/{exam_id}/assessment", READ),
+    Row("GET", "/exams/{exam_id}/note", READ),
+    Row("GET", "/exams/{exam_id}/findings/{key}/explanation", READ),
+    Row("POST", "/patients/trend", FOLLOW),
+    Row("GET", "/patients/{patient_id}/trend", FOLLOW),
+    Row("GET", "/fhir/metadata", DISCOVERY),
+    Row("GET", "/fhir/.well-known/smart-configuration", DISCOVERY),
+    Row("GET", f"/fhir/{TYPE}", FHIR_SEARCH),
+    Row("GET", _FHIR_ITEM, FHIR_READ),
+    Row("GET", f"{_FHIR_ITEM}/_history", FHIR_READ),
+    Row("GET", f"{_FHIR_ITEM}/_history/{{version}}", FHIR_READ),
+)
+
+
+class Access:
+    """Finds the row of a request; of several that fit, the one with the fewest names in braces."""
+
+    def __init__(self, rows: Iterable[Row] = ROWS) -> None:
+        ordered = sorted(rows, key=lambda row: row.path.count("{"))
+        self._rows: dict[tuple[str, str], list[tuple[re.Pattern[str], Row]]] = {}
+        for row in ordered:
+            key = (row.method, _first(row.path))
+            self._rows.setdefault(key, []).append((_pattern(row.path), row))
+
+    def find(self, method: str, path: str) -> tuple[Row | None, str]:
+        """Return the row of a request and the resource type in its path, if there is one."""
+        for pattern, row in self._rows.get((method, _first(path)), ()):
+            found = pattern.fullmatch(path)
+            if found:
+                return row, found.groupdict().get(TYPE.strip("{}"), "")
+        return None, ""
+
+    def check(self, routes: Iterable[tuple[str, str]]) -> None:
+        """Refuse to go on with a route that no row is for: nobody said who may use it."""
+        for method, path in routes:
+            row, _ = self.find(method, path)
+            if row is None or row.path != path:
+                raise RuntimeError(f"no row of ROWS in api/access.py is for {method} {path}")
+
+
+def _first(path: str) -> str:
+    return path.split("/", 2)[1] if "/" in path else ""
+
+
+def _pattern(path: str) -> re.Pattern[str]:
+    parts = re.split(r"(\{\w+\})", path)
+    written = (f"(?P<{x[1:-1]}>[^/]+)" if x.startswith("{") else re.escape(x) for x in parts)
+    return re.compile("".join(written))
+
+
+def letters_of(kind: str, interactions: Iterable[str]) -> str:
+    """Return what can be done with a type, in SMART's letters and their order.
+
+    ``interactions`` are the R4 codes under which FHIR serves it; exams come in and change beside.
+    """
+    known = {"create": "c", "read": "r", "update": "u", "search-type": "s"}
+    found = {known[one] for one in interactions if one in known} | (
+        set("cu") if kind in EXAM else set()
+    )
+    return "".join(letter for letter in LETTERS if letter in found)
