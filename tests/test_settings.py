@@ -22,6 +22,8 @@ def test_nothing_set_gives_the_documented_defaults() -> None:
 
 
 def test_every_setting_can_be_set(tmp_path: Path) -> None:
+    pem = tmp_path / "some.pem"
+    pem.touch()
     environ = {
         "BRACHIUM_DATABASE": str(tmp_path / "exams.sqlite3"),
         "BRACHIUM_HOST": "0.0.0.0",  # noqa: S104
@@ -37,12 +39,44 @@ def test_every_setting_can_be_set(tmp_path: Path) -> None:
         "BRACHIUM_SNOMED": "false",
         "BRACHIUM_UNVERIFIED": "0",
         "BRACHIUM_MEMORY_REFERENCES": "on",
+        "BRACHIUM_TLS_CERT": str(pem),
+        "BRACHIUM_TLS_KEY": str(pem),
+        "BRACHIUM_PROXIES": "10.0.0.5 10.1.0.0/16",
+        "BRACHIUM_ORIGINS": "https://app.example.org http://127.0.0.1:3000",
+        "BRACHIUM_RATE": "7",
+        "BRACHIUM_CONCURRENCY": "8",
+        "BRACHIUM_PRIVATE_KEY_ADDRESSES": "on",
+        "BRACHIUM_CA_FILE": str(pem),
         "PATH": "/bin",
     }
     settings = read_settings(environ)
     default = Settings()
     assert all(getattr(settings, f.name) != getattr(default, f.name) for f in fields(Settings))
     assert settings.public_base == "https://arms.example.org/api"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "told"),
+    [
+        ("TLS_CERT", "/no/such.pem", "existing file"),
+        ("PROXIES", "proxy.example.org", "IP addresses"),
+        ("PROXIES", "*", "IP addresses"),
+        ("ORIGINS", "https://app.example.org/", "origins"),
+        ("ORIGINS", "*", "origins"),
+        ("RATE", "0", "whole number"),
+        ("CONCURRENCY", "0", "whole number"),
+    ],
+)
+def test_bad_values_of_what_guards_the_service(name: str, value: str, told: str) -> None:
+    with pytest.raises(BrokenSettings, match=told):
+        read_settings({f"BRACHIUM_{name}": value})
+
+
+def test_a_certificate_without_its_key_stops_the_start(tmp_path: Path) -> None:
+    pem = tmp_path / "some.pem"
+    pem.touch()
+    with pytest.raises(BrokenSettings, match="belong together"):
+        read_settings({"BRACHIUM_TLS_CERT": str(pem)})
 
 
 def test_all_bad_values_are_listed_together() -> None:

@@ -186,8 +186,9 @@ def test_ops_01_the_public_base_is_a_setting(tmp_path):
 
 
 @pytest.mark.parametrize("host", ["192.0.2.1", "10.0.0.5", "::", "example.org", "127.0.0.1.nip.io"])
-def test_addresses_that_others_can_reach_are_refused(host):
-    done = brachium("serve", "--host", host)
+def test_addresses_that_others_can_reach_are_refused(tmp_path, host):
+    database = tmp_path / "exams.sqlite3"
+    done = brachium("serve", "--host", host, "--database", database)
     assert done.returncode == 2
     assert b"no login" in done.stderr
 
@@ -197,13 +198,13 @@ def test_loopback_addresses_are_known(host):
     assert is_loopback(host)
 
 
-def test_a_port_in_use_is_said_plainly():
+def test_a_port_in_use_is_said_plainly(tmp_path):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
         assert not is_free("127.0.0.1", port)
-        done = brachium("serve", "--port", port)
+        done = brachium("serve", "--port", port, "--database", tmp_path / "exams.sqlite3")
     assert done.returncode == 2
     assert b"in use" in done.stderr
     assert b"Traceback" not in done.stderr

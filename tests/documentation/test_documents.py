@@ -133,6 +133,19 @@ def test_the_conversation_happens_as_told(snippet, service):
     assert result.returncode == 0, result.stderr.decode()
 
 
+@named("python client")
+def test_the_client_logs_in_and_searches(snippet, service, tmp_path):
+    add = "brachium clients add my-app --role clinic-app --make-key my-app.jwks"
+    added = run(f"{add} --database db.sqlite3", tmp_path)
+    assert added.returncode == 0, added.stderr.decode()
+    code = snippet.text.replace("http://127.0.0.1:8321", service)
+    result = run("python -", tmp_path, input=code.encode())
+    assert result.returncode == 0, result.stderr.decode()
+    assert result.stdout == b"0\n"
+    unknown = run("python -", tmp_path, input=code.replace('"iss": "my', '"iss": "your').encode())
+    assert unknown.returncode == 1
+
+
 def test_the_api_page_is_where_the_readme_says(service):
     assert "http://127.0.0.1:8321/docs" in README
     with urllib.request.urlopen(f"{service}/docs", timeout=10) as answer:

@@ -38,7 +38,9 @@ class Need:
         """Return the scopes that the caller lacks; ``kind`` is the type that the path names."""
         types = (kind if one == TYPE else one for one in self.types)
         # what cannot be a type is not found later on
-        needed = (Scope(one, self.letters) for one in types if one == ANY or _TYPE_NAME.match(one))
+        needed = (
+            Scope(one, self.letters) for one in types if one == ANY or _TYPE_NAME.fullmatch(one)
+        )
         return scopes.missing(needed)
 
 
@@ -62,8 +64,7 @@ READ = Need("shows a whole exam", "r", EXAM)
 FOLLOW = Need("goes through all exams of a patient", "rs", EXAM)
 FHIR_READ = Need("read, vread and history of a resource are r", "r", (TYPE,))
 FHIR_SEARCH = Need("search, and the history of a type, are s", "s", (TYPE,))
-FHIR_ALL = Need("the history of everything is s of everything", "s", (ANY,))
-FHIR_PATIENT = Need("what else is shown depends on the scopes for it", "r", ("Patient",))
+ENTRIES = Need("each entry needs what it would need alone (SMART 2.2 Batches and Transactions)")
 
 _FHIR_ITEM = f"/fhir/{TYPE}/{{resource_id}}"
 ROWS = (
@@ -92,6 +93,8 @@ ROWS = (
     Row("GET", "/patients/{patient_id}/trend", FOLLOW),
     Row("GET", "/fhir/metadata", DISCOVERY),
     Row("GET", "/fhir/.well-known/smart-configuration", DISCOVERY),
+    Row("POST", "/fhir", ENTRIES),
+    Row("POST", "/fhir/", ENTRIES),
     Row("GET", f"/fhir/{TYPE}", FHIR_SEARCH),
     Row("GET", _FHIR_ITEM, FHIR_READ),
     Row("GET", f"{_FHIR_ITEM}/_history", FHIR_READ),

@@ -16,7 +16,6 @@ from starlette.responses import Response
 from starlette.routing import Match, Route
 from starlette.types import ASGIApp, Scope
 
-from brachium.api.access import Access
 from brachium.api.allowed import allowed_value
 from brachium.api.answers import FHIR_ROOT, Answers
 from brachium.api.capability import SERVED, statement
@@ -44,6 +43,7 @@ from brachium.api.login import Login
 from brachium.api.login_routes import add_login, guarded
 from brachium.api.media import JSON
 from brachium.api.pages import Fixed, Pages
+from brachium.api.permits import ACCESS
 from brachium.api.requests import printable
 from brachium.api.routes import TAGS, add_exports, add_fhir, add_pages, add_reception
 from brachium.api.rules import listed
@@ -129,10 +129,9 @@ def create_app(parts: Parts) -> ASGIApp:
     answers = Answers(settings.public_base, settings.canonical)
     answer_errors(app, answers)
     _add_routes(app, service)
-    access = Access()
-    access.check(_routes(app))
+    ACCESS.check(_routes(app))
     return Edge(
-        Gate(app, service, answers, access),
+        Gate(app, service, answers),
         answers,
         settings.max_body,
         origins=Origins(settings.origins),
@@ -175,4 +174,4 @@ def document(app: FastAPI, schema: dict[str, Any]) -> dict[str, Any]:
     found = app.openapi()
     schemas = found.setdefault("components", {}).setdefault("schemas", {})
     schemas |= components(schema)
-    return guarded(found, Access())
+    return guarded(found)

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from brachium.api.fault import HTTP, Rule, stated
+from brachium.api.fault import HTTP, Rule
 from brachium.api.fault import Fault as Fault
+from brachium.api.fault import stated as stated
 from brachium.api.login_faults import LOGIN_STATUSES
 from brachium.formats.incoming import MOST_ENTRIES
 from brachium.problems import Problem

@@ -21,6 +21,7 @@ from starlette.types import Message, Receive, Scope
 from brachium.api.answers import FHIR_ROOT
 from brachium.api.faults import Fault, NotJson
 from brachium.api.media import FHIR_JSON
+from brachium.api.permits import permit
 from brachium.api.transaction_answer import answer_bundle
 from brachium.formats.incoming import listed_entries, unfit, write
 from brachium.problems import Problem
@@ -52,10 +53,15 @@ async def batch(request: Request, bundle: Any) -> Response:  # noqa: ANN401 - JS
 async def _served(request: Request, entry: Any, index: int) -> dict[str, Any]:  # noqa: ANN401
     fault = _fault(entry, f"Bundle.entry[{index}]")
     if fault is not None:
-        return await _refused(request, fault)
-    answer = _Answer()
+        return await _refused(request, NotJson(fault))
+    answer, scope = _Answer(), _scope(request.scope, entry)
     try:
-        await request.app(_scope(request.scope, entry), _receive(entry), answer)
+        # the gate has seen the batch and not what is in it
+        permit(scope)
+    except Fault as missing:
+        return await _refused(request, missing)
+    try:
+        await request.app(scope, _receive(entry), answer)
     except Exception:
         # the framework passes an exception on after it has been answered
         if not answer.status:
@@ -150,10 +156,10 @@ class _Answer:
         return {"resource": content, "response": response}
 
 
-async def _refused(request: Request, fault: Problem) -> dict[str, Any]:
+async def _refused(request: Request, fault: Fault) -> dict[str, Any]:
     answer = _Answer()
     handler = request.app.exception_handlers[Fault]
-    await (await handler(request, NotJson(fault)))(request.scope, _nothing, answer)
+    await (await handler(request, fault))(request.scope, _nothing, answer)
     return answer.entry()
 
 

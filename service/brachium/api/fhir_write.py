@@ -13,6 +13,7 @@ from brachium.api.exams import FAULTS
 from brachium.api.faults import NotJson, Refused, TooCostly, rule, stated
 from brachium.api.fhir_batch import batch
 from brachium.api.media import FHIR_JSON
+from brachium.api.permits import permit_entries
 from brachium.api.preferences import Return, applied, asked_return
 from brachium.api.requests import fhir_body, only_parameters, request_name
 from brachium.api.transaction_answer import transaction_response
@@ -43,6 +44,7 @@ class FhirWrite:
         asked = asked_return(request)
         if kind == "batch":
             return await batch(request, bundle)
+        permit_entries(request.scope, bundle)
         task = partial(self._transaction, bundle, request_name(request), asked)
         return await self._service.work.write(task)
 

@@ -17,7 +17,6 @@ from starlette.responses import Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from brachium.api import peers
-from brachium.api.access import Access
 from brachium.api.answers import Answers, header
 from brachium.api.cors import PREFLIGHT, Origins
 from brachium.api.fault import Fault
@@ -27,11 +26,11 @@ from brachium.api.login_faults import (
     BadToken,
     Elsewhere,
     ExpiredToken,
-    Forbidden,
     NoLogin,
     PlainHttp,
     Throttled,
 )
+from brachium.api.permits import ACCESS, permit
 from brachium.security.caller import ON_THIS_MACHINE, Caller
 from brachium.security.roles import held
 from brachium.store.port import StoreUnavailable
@@ -61,14 +60,11 @@ def audited_refusal(scope: Scope, code: str, client: str) -> None:
 class Gate:
     """ASGI application around ``app``."""
 
-    def __init__(
-        self, app: ASGIApp, service: Service, answers: Answers, access: Access | None = None
-    ) -> None:
+    def __init__(self, app: ASGIApp, service: Service, answers: Answers) -> None:
         settings = service.settings
         self.inner = app
         self._service = service
         self._answers = answers
-        self._access = access or Access()
         self._base = settings.public_base
         self._origins = Origins(settings.origins)
         self._rate = Rate(settings.rate)
@@ -97,7 +93,7 @@ class Gate:
 
     async def _admit(self, scope: Scope) -> None:
         """Put the caller into the scope; any fault raised here keeps the request out."""
-        row, kind = self._access.find(scope["method"], scope["path"])
+        row, _ = ACCESS.find(scope["method"], scope["path"])
         if row is not None:
             # for the access log, should the request get no further
             scope["route"] = row
@@ -118,9 +114,7 @@ class Gate:
         caller = await self._caller(scope)
         scope["caller"] = caller
         self._count(f"client {caller.client}")
-        missing = row.need.missing(caller.scopes, kind) if row is not None else ()
-        if missing:
-            raise Forbidden(" ".join(map(str, missing)))
+        permit(scope)
 
     def _count(self, who: str) -> None:
         wait = self._rate.wait(who)

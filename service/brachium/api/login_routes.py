@@ -13,13 +13,13 @@ from brachium.api.described import faults as failing
 from brachium.api.faults import TooLarge, Unavailable, Unforeseen
 from brachium.api.login import ASSERTION_TYPE, FORM, GRANT, PATH
 from brachium.api.media import JSON
+from brachium.api.permits import ACCESS
 from brachium.api.routes import Table
 from brachium.api.smart import WELL_KNOWN
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
-    from brachium.api.access import Access
     from brachium.api.login import Login
     from brachium.api.pages import Fixed
 
@@ -101,7 +101,7 @@ def add_login(app: FastAPI, login: Login, smart: Fixed) -> None:
 _CHALLENGED = (faults.NoLogin, faults.ExpiredToken, faults.Forbidden, faults.Throttled)
 
 
-def guarded(document: dict[str, Any], access: Access) -> dict[str, Any]:
+def guarded(document: dict[str, Any]) -> dict[str, Any]:
     """Return the OpenAPI document with the need of every operation and the answers to others."""
     flow = {"tokenUrl": PATH, "scopes": {"system/*.cruds": "everything"}}
     document["components"]["securitySchemes"] = {
@@ -109,7 +109,7 @@ def guarded(document: dict[str, Any], access: Access) -> dict[str, Any]:
     }
     for path, operations in document["paths"].items():
         for method, operation in operations.items():
-            row, _ = access.find(method.upper(), path)
+            row, _ = ACCESS.find(method.upper(), path)
             if row is not None and not row.need.open:
                 scopes = [f"system/{kind}.{row.need.letters}" for kind in row.need.types]
                 operation["security"] = [{"smart": scopes}]

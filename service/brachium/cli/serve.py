@@ -18,6 +18,7 @@ from brachium.cli.shown import OK, USAGE, complain, show
 from brachium.coding.shape import prove
 from brachium.problems import BrokenTables
 from brachium.settings import Settings
+from brachium.store.sqlite import SqliteStore
 from brachium.wiring import Parts, build
 
 if TYPE_CHECKING:
@@ -66,6 +67,22 @@ def is_free(host: str, port: int) -> bool:
     return True
 
 
+def hindrance(settings: Settings) -> str | None:
+    """Return why the service cannot or must not listen, or ``None``."""
+    store = SqliteStore(settings.database)
+    try:
+        why_not = exposed(settings, store.clients)
+    finally:
+        store.close()
+    return why_not or _taken(settings)
+
+
+def _taken(settings: Settings) -> str | None:
+    if is_free(settings.host, settings.port):
+        return None
+    return f"{settings.host} port {settings.port} is in use; choose another with --port"
+
+
 def proven(parts: Parts) -> Parts:
     """Return the parts; raise ``BrokenTables`` when what they code has not the shape of FHIR."""
     found = prove(parts.tables, parts.intake.desk.coding)
@@ -77,16 +94,12 @@ def proven(parts: Parts) -> Parts:
 
 def run(_asked: argparse.Namespace, settings: Settings) -> int:
     """Serve until told to stop."""
-    if not is_free(settings.host, settings.port):
-        complain(f"{settings.host} port {settings.port} is in use; choose another with --port")
+    why_not = hindrance(settings)
+    if why_not:
+        complain(why_not)
         return USAGE
     logging.basicConfig(level=logging.INFO, format=LOG_FORMAT, stream=sys.stderr)
     parts = proven(build(settings))
-    why_not = exposed(settings, parts.clients)
-    if why_not:
-        parts.close()
-        complain(why_not)
-        return USAGE
     try:
         config = configured(create_app(parts), settings)
     except OSError as fault:
