@@ -25,8 +25,9 @@ class Problem:
 
     ``pointer`` is an RFC 6901 JSON pointer into the posted exam; ``issue_type`` a code of FHIR R4
     issue-type; ``code`` is ours, stable, and listed in the table of rules; ``source`` names the
-    publication, standard or own convention that the rule rests on. ``place`` is the FHIRPath place
-    in a FHIR resource that was sent in the place of an exam, and empty otherwise.
+    publication, standard or own convention that the rule rests on. ``place`` is where it stands
+    when it is not in a posted exam: a FHIRPath in the resource that was sent, or ``http.<name>``
+    for a part of the request.
     """
 
     code: str

@@ -45,11 +45,11 @@ def test_what_dry_run_may_be(service):
         ("Observation?_count=many", "a whole number"),
         ("Observation?_revinclude=Patient:x", "Provenance:target"),
         ("Provenance?_revinclude=Provenance:target", "not with this type"),
-        ("Observation?_after=a|b", "next link"),
-        ("Observation?patient=Group/1", "Patient/id"),
-        ("Observation?identifier=x", "system|value"),
-        ("Observation?identifier:not=s|x", "_id, identifier, patient"),
-        ("Patient/x?colour=red", "parameters: _format."),
+        ("Observation?_page=a|b&_count=2", "the link alone"),
+        ("Observation?patient=Group/1", "of Patient"),
+        ("Observation?identifier=|", "system|code"),
+        ("Observation?identifier:in=s|x", "identifier with nothing behind it, or :missing, :not"),
+        ("Patient/x?colour=red", "parameters: _format, _pretty, _summary, _elements."),
     ],
 )
 def test_what_a_parameter_of_a_search_may_be(service, query, allowed):

@@ -18,6 +18,7 @@ UNPROVOKED = {"body-too-large", "expected-version-missing", "store-unavailable",
 UNPROVOKED |= {"bundle-too-long", "part-unfit", "unmapped-concept", "unverified-code"}
 UNPROVOKED |= {"login-needed", "token-unknown", "token-expired", "scope-missing", "tls-needed"}
 UNPROVOKED |= {"this-machine-only", "too-many-requests"}
+UNPROVOKED |= {"include-incomplete", "search-too-wide"}
 
 
 @pytest.fixture(scope="module")

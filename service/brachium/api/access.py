@@ -64,6 +64,9 @@ READ = Need("shows a whole exam", "r", EXAM)
 FOLLOW = Need("goes through all exams of a patient", "rs", EXAM)
 FHIR_READ = Need("read, vread and history of a resource are r", "r", (TYPE,))
 FHIR_SEARCH = Need("search, and the history of a type, are s", "s", (TYPE,))
+FHIR_WHOLE = Need("the history of everything shows every type", "s", (ANY,))
+LATEST = Need("a search, of which the latest are kept", "s", ("Observation",))
+RECORD = Need("types that the caller may not read are left out", "r", ("Patient",))
 ENTRIES = Need("each entry needs what it would need alone (SMART 2.2 Batches and Transactions)")
 
 _FHIR_ITEM = f"/fhir/{TYPE}/{{resource_id}}"
@@ -96,9 +99,18 @@ ROWS = (
     Row("POST", "/fhir", ENTRIES),
     Row("POST", "/fhir/", ENTRIES),
     Row("GET", f"/fhir/{TYPE}", FHIR_SEARCH),
+    Row("POST", f"/fhir/{TYPE}/_search", FHIR_SEARCH),
+    Row("GET", f"/fhir/{TYPE}/_history", FHIR_SEARCH),
+    Row("GET", "/fhir/_history", FHIR_WHOLE),
+    Row("GET", "/fhir/Observation/$lastn", LATEST),
+    Row("GET", "/fhir/Patient/{patient_id}/$everything", RECORD),
+    Row("GET", "/fhir/Composition/{composition_id}/$document", READ),
+    Row("GET", "/fhir/DiagnosticReport/{report_id}/$document", READ),
     Row("GET", _FHIR_ITEM, FHIR_READ),
     Row("GET", f"{_FHIR_ITEM}/_history", FHIR_READ),
     Row("GET", f"{_FHIR_ITEM}/_history/{{version}}", FHIR_READ),
+    # behind the history of a patient, which fits it too
+    Row("GET", f"/fhir/Patient/{{patient_id}}/{TYPE}", FHIR_SEARCH),
 )
 
 

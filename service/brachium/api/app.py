@@ -18,8 +18,11 @@ from starlette.types import ASGIApp, Scope
 
 from brachium.api.allowed import allowed_value
 from brachium.api.answers import FHIR_ROOT, Answers
-from brachium.api.capability import SERVED, statement
+from brachium.api.capability import statement
+from brachium.api.compressed import Compressed
 from brachium.api.cors import Origins
+from brachium.api.defined import definitions
+from brachium.api.definitions import Material
 from brachium.api.described import components
 from brachium.api.edge import Edge
 from brachium.api.exams import Reception
@@ -34,7 +37,11 @@ from brachium.api.faults import (
     WrongMethod,
 )
 from brachium.api.fhir import Fhir
+from brachium.api.fhir_history import FhirHistory
+from brachium.api.fhir_operations import FhirOperations
 from brachium.api.fhir_refused import refusal
+from brachium.api.fhir_routes import add_fhir
+from brachium.api.fhir_searches import FhirSearches
 from brachium.api.fhir_write import FhirWrite
 from brachium.api.fhir_write_routes import add_fhir_write
 from brachium.api.gate import Gate
@@ -42,15 +49,17 @@ from brachium.api.key_fetching import Fetcher, KeyRing
 from brachium.api.login import Login
 from brachium.api.login_routes import add_login, guarded
 from brachium.api.media import JSON
+from brachium.api.page_links import PageLinks
 from brachium.api.pages import Fixed, Pages
 from brachium.api.permits import ACCESS
 from brachium.api.requests import printable
-from brachium.api.routes import TAGS, add_exports, add_fhir, add_pages, add_reception
+from brachium.api.routes import TAGS, add_exports, add_pages, add_reception
 from brachium.api.rules import listed
 from brachium.api.sample import sample
+from brachium.api.searching import Searching
+from brachium.api.served import SERVED
 from brachium.api.service import Service
 from brachium.api.smart import configuration
-from brachium.api.terminology import terminology
 from brachium.api.trend_routes import add_trends
 from brachium.api.trends import TrendPages
 from brachium.api.work import Work
@@ -58,6 +67,7 @@ from brachium.exam.model import RULES
 from brachium.exam.schema import json_schema
 
 if TYPE_CHECKING:
+    from brachium.problems import Listed
     from brachium.wiring import Parts
 
 # the framework can hand requests, validation errors and exception texts to tracing back ends, set
@@ -131,7 +141,7 @@ def create_app(parts: Parts) -> ASGIApp:
     _add_routes(app, service)
     ACCESS.check(_routes(app))
     return Edge(
-        Gate(app, service, answers),
+        Compressed(Gate(app, service, answers)),
         answers,
         settings.max_body,
         origins=Origins(settings.origins),
@@ -149,7 +159,6 @@ def _routes(app: FastAPI) -> Iterator[tuple[str, str]]:
 def _add_routes(app: FastAPI, service: Service) -> None:
     settings, tables = service.settings, service.tables
     rules = listed(RULES)
-    definitions = terminology(tables, rules, settings.canonical, snomed=settings.snomed)
     metadata = statement(settings, service.version, tables.edition)
     schema = json_schema(tables, service.intake.desk.model)
     add_pages(app, Pages(service, rules, schema, partial(document, app, schema)))
@@ -158,7 +167,23 @@ def _add_routes(app: FastAPI, service: Service) -> None:
     add_trends(app, TrendPages(service))
     add_fhir_write(app, FhirWrite(service))
     _add_login(app, service)
-    add_fhir(app, Fhir(service, definitions, metadata))
+    _add_fhir(app, service, rules, metadata)
+
+
+def _add_fhir(app: FastAPI, service: Service, rules: tuple[Listed, ...], metadata: bytes) -> None:
+    settings = service.settings
+    base = f"{settings.public_base}/fhir"
+    model = service.intake.desk.model
+    known = definitions(Material(service.tables, rules, settings, service.version, model))
+    links = PageLinks(base, service.seal)
+    searching = Searching(service.store, known, links, base, settings.canonical)
+    add_fhir(
+        app,
+        Fhir(service, known, metadata),
+        FhirSearches(service, searching),
+        FhirHistory(service, links),
+        FhirOperations(service, searching),
+    )
 
 
 def _add_login(app: FastAPI, service: Service) -> None:

@@ -75,6 +75,14 @@ class BadParameter(Fault):
         super().__init__(told, parameter=parameter)
 
 
+class BadSearch(Fault):
+    """A search that cannot be carried out; the problems name every parameter at fault."""
+
+
+class Gone(Fault):
+    """A link to a page that was made before the key of links changed."""
+
+
 class Conflict(Fault):
     """The identifier is taken by other content."""
 
@@ -121,6 +129,22 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "A parameter of the request is unknown or has a value that cannot be used.",
         "Compare the request with the description of this operation.",
         "FHIR R4 3.1.1.3",
+    ),
+    BadSearch: Rule(
+        400,
+        "value",
+        "bad-search-value",
+        "A search parameter has a value that cannot be used.",
+        "Put the value right: to search for something else would mislead.",
+        "FHIR R4 3.1.1.3",
+    ),
+    Gone: Rule(
+        410,
+        "processing",
+        "link-gone",
+        "The link to this page is no longer valid.",
+        "Begin the search again.",
+        "FHIR R4 3.1.0.14",
     ),
     NotFound: Rule(
         404,

@@ -6,8 +6,8 @@ import re
 from dataclasses import replace
 
 from brachium.api.answers import FHIR_ROOT
-from brachium.api.capability import SERVED
 from brachium.api.faults import Fault, NotSupported, WrongMethod
+from brachium.api.served import SERVED
 from brachium.problems import Listed, Severity
 
 _PATH = re.compile(re.escape(FHIR_ROOT) + r"/([A-Z][A-Za-z]{1,63})(?:/.*)?")

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
     from brachium.api.exams import Reception
     from brachium.api.exports import Exports
-    from brachium.api.fhir import Fhir
     from brachium.api.pages import Pages
 
 TAGS = [
@@ -29,8 +28,8 @@ TAGS = [
     {"name": "Service", "description": "What can be recorded, by which rules, and how it is."},
 ]
 _PLAIN = {"description": "The JSON object.", "content": {JSON: {"schema": {"type": "object"}}}}
-_UNCHANGED = {"description": "The client has it already (If-None-Match)."}
-_ALWAYS = (faults.TooLarge, faults.Unforeseen)
+UNCHANGED = {"description": "The client has it already (If-None-Match)."}
+ALWAYS = (faults.TooLarge, faults.Unforeseen)
 _TAKING = (faults.NotJson, faults.BadParameter, faults.WrongMediaType, faults.Refused)
 _IF_MATCH: dict[str, Any] = {
     "name": "If-Match",
@@ -83,7 +82,7 @@ def add_reception(app: FastAPI, reception: Reception, example: Any) -> None:  # 
             FHIR_JSON: {"schema": ref("Bundle")},
         },
     }
-    posting = failing(*_TAKING, faults.Conflict, faults.Unavailable, *_ALWAYS)
+    posting = failing(*_TAKING, faults.Conflict, faults.Unavailable, *ALWAYS)
     table.add(
         "POST",
         "/exams",
@@ -110,7 +109,7 @@ def _add_changes(
         faults.Stale,
         faults.Unconditional,
         faults.Unavailable,
-        *_ALWAYS,
+        *ALWAYS,
     )
     with_body = {**changing, **failing(faults.NotJson, faults.BadParameter, faults.WrongMediaType)}
     condition = {"parameters": [_IF_MATCH]}
@@ -145,14 +144,14 @@ def _add_changes(
 def add_exports(app: FastAPI, exports: Exports) -> None:
     """Add the operations that read exams."""
     table = Table(app, "Exams out")
-    reading = failing(faults.BadParameter, faults.NotFound, faults.NotAcceptable, *_ALWAYS)
+    reading = failing(faults.BadParameter, faults.NotFound, faults.NotAcceptable, *ALWAYS)
     exam = answer("StoredExam", "The exam as it was posted, its status, problems and links.")
     table.add(
         "GET",
         "/exams/{exam_id}",
         exports.exam,
         "Read an exam",
-        {200: exam, 304: _UNCHANGED, **reading},
+        {200: exam, 304: UNCHANGED, **reading},
     )
     versions = answer("Versions", "Every version, newest first.")
     path = "/exams/{exam_id}/versions"
@@ -181,34 +180,10 @@ def _add_judgements(
     table.add("GET", path, exports.explanation, "Explain one finding", {200: chain, **reading})
 
 
-def add_fhir(app: FastAPI, fhir: Fhir) -> None:
-    """Add the reading side of FHIR."""
-    table = Table(app, "FHIR")
-    reading = failing(
-        faults.BadParameter,
-        faults.NotSupported,
-        faults.NotFound,
-        faults.NotAcceptable,
-        *_ALWAYS,
-        fhir=True,
-    )
-    one = answer("Resource", "The resource.", FHIR_JSON)
-    many = answer("Bundle", "The bundle.", FHIR_JSON)
-    held = {200: one, 304: _UNCHANGED, **reading}
-    item = "/fhir/{resource_type}/{resource_id}"
-    table.add("GET", "/fhir/metadata", fhir.metadata, "CapabilityStatement", held)
-    table.add("GET", item, fhir.read, "Read a resource", held)
-    several: dict[int | str, dict[str, Any]] = {200: many, **reading}
-    table.add("GET", f"{item}/_history", fhir.history, "History of a resource", several)
-    path = f"{item}/_history/{{version}}"
-    table.add("GET", path, fhir.vread, "Read a version of a resource", {200: one, **reading})
-    table.add("GET", "/fhir/{resource_type}", fhir.search, "Search a type", several)
-
-
 def add_pages(app: FastAPI, pages: Pages) -> None:
     """Add what needs no exam."""
     table = Table(app, "Service")
-    held: dict[int | str, dict[str, Any]] = {200: _PLAIN, 304: _UNCHANGED, **failing(*_ALWAYS)}
+    held: dict[int | str, dict[str, Any]] = {200: _PLAIN, 304: UNCHANGED, **failing(*ALWAYS)}
     schema = {"description": "JSON Schema.", "content": {SCHEMA_JSON: {"schema": {}}}}
     html = {"description": "HTML.", "content": {"text/html": {"schema": {"type": "string"}}}}
     table.add("GET", "/", pages.index, "Index and caution", held)
@@ -218,12 +193,12 @@ def add_pages(app: FastAPI, pages: Pages) -> None:
     table.add("GET", "/rules", pages.rules, "Every rule and every code of a problem", held)
     both = {"text/html": {"schema": {"type": "string"}}, JSON: {"schema": {"type": "object"}}}
     one = {"description": "HTML for a browser, else JSON.", "content": both}
-    missing = failing(faults.BadParameter, faults.NotFound, *_ALWAYS)
+    missing = failing(faults.BadParameter, faults.NotFound, *ALWAYS)
     why = "Why a code is given, and a request that passes"
     table.add("GET", "/rules/{code}", pages.rule, why, {200: one, **missing})
     table.add("GET", "/openapi.json", pages.openapi, "This description as data", held)
     table.add("GET", "/docs", pages.docs, "This description as a page", {**held, 200: html})
-    healthy: dict[int | str, dict[str, Any]] = {200: _PLAIN, **failing(*_ALWAYS)}
+    healthy: dict[int | str, dict[str, Any]] = {200: _PLAIN, **failing(*ALWAYS)}
     table.add("GET", "/live", pages.live, "Does the process answer", healthy)
     unready = {**healthy, **failing(faults.Unavailable)}
     table.add("GET", "/ready", pages.ready, "Can exams be stored", unready)

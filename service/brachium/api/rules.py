@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import orjson
 
-from brachium.api import fhir_refused, fhir_search, requests
+from brachium.api import fhir_refused, requests, search_query
 from brachium.api.faults import STATUSES
 from brachium.coding import vocabulary
 from brachium.exam import shape_codes
@@ -28,7 +28,7 @@ def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     rows += [
         Listed(r.code, Severity.ERROR, r.title, "", r.remedy, r.source) for r in faults.values()
     ]
-    owners = (shape_codes, incoming, refusals, vocabulary, requests, fhir_search, fhir_refused)
+    owners = (shape_codes, incoming, refusals, vocabulary, requests, search_query, fhir_refused)
     for owner in owners:
         rows += owner.LISTED
     return tuple(sorted(rows, key=lambda row: row.code))

@@ -8,6 +8,7 @@ from importlib import metadata
 from typing import TYPE_CHECKING
 
 from brachium.api.documents import Addresses
+from brachium.api.sealed import Seal
 from brachium.api.work import Work
 
 if TYPE_CHECKING:
@@ -55,6 +56,11 @@ class Service:
     def addresses(self) -> Addresses:
         """The public addresses."""
         return Addresses(self.settings.public_base)
+
+    @cached_property
+    def seal(self) -> Seal:
+        """Seals the links between pages, with a key that outlives the process."""
+        return Seal(lambda: self.store.secret("page-links"))
 
     @cached_property
     def version(self) -> str:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from decimal import Decimal
+from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
-
-import orjson
 
 from brachium.api.answers import PROBLEM_SYSTEM
 
 if TYPE_CHECKING:
+    from brachium.api.definitions import Material
     from brachium.problems import Listed
     from brachium.tables.gather import Tables
     from brachium.tables.rows import Grade, Map
@@ -20,41 +17,10 @@ ORDINAL = "http://hl7.org/fhir/StructureDefinition/ordinalValue"
 SNOMED = "http://snomed.info/sct"
 
 
-@dataclass(frozen=True, slots=True)
-class Definition:
-    """One resource made of the tables: ``text`` is the whole JSON object."""
-
-    type: str
-    id: str
-    url: str
-    text: bytes
-
-
-class Terminology:
-    """Every definition, by type and id."""
-
-    def __init__(self, definitions: Iterable[Definition]) -> None:
-        self._by_id = {(one.type, one.id): one for one in definitions}
-
-    def read(self, kind: str, identity: str) -> Definition | None:
-        """Return one definition or ``None``."""
-        return self._by_id.get((kind, identity))
-
-    def find(self, kind: str, url: str | None, identity: str | None) -> list[Definition]:
-        """Return the definitions of a type, limited to a canonical URL and an id when given."""
-        return [
-            one
-            for (owner, _), one in self._by_id.items()
-            if owner == kind and url in (None, one.url) and identity in (None, one.id)
-        ]
-
-
-def terminology(
-    tables: Tables, rules: Iterable[Listed], canonical: str, *, snomed: bool
-) -> Terminology:
-    """Build all definitions; without ``snomed`` no SNOMED CT content is among them (TRM-05)."""
-    writer = _Writer(tables, canonical)
-    return Terminology(writer.definitions(tuple(rules), snomed=snomed))
+def resources(material: Material) -> Iterator[Mapping[str, Any]]:
+    """Yield every resource; where the site sends no SNOMED CT, no content of it (TRM-05)."""
+    writer = _Writer(material.tables, material.canonical)
+    return writer.resources(material.rules, snomed=material.settings.snomed)
 
 
 class _Writer:
@@ -62,7 +28,7 @@ class _Writer:
         self._tables = tables
         self._canonical = canonical
 
-    def definitions(self, rules: tuple[Listed, ...], *, snomed: bool) -> Iterator[Definition]:
+    def resources(self, rules: tuple[Listed, ...], *, snomed: bool) -> Iterator[dict[str, Any]]:
         yield from self._system("arm-exam", "Arm exam concepts", self._own())
         for scale, grades in sorted(self._tables.scales.items()):
             yield from self._system(scale, f"Grades of {scale}", _grades(grades.values()))
@@ -84,38 +50,30 @@ class _Writer:
             "experimental": False,
         }
 
-    def _done(self, body: dict[str, Any]) -> Definition:
-        text = orjson.dumps(body, default=_digits)
-        return Definition(body["resourceType"], body["id"], body["url"], text)
-
     def _system(
         self, identity: str, title: str, concepts: list[dict[str, Any]]
-    ) -> Iterator[Definition]:
+    ) -> Iterator[dict[str, Any]]:
         values = f"{self._canonical}/ValueSet/{identity}"
-        yield self._done(
-            {
-                **self._head("CodeSystem", identity, title),
-                "caseSensitive": True,
-                "valueSet": values,
-                "content": "complete",
-                "count": len(concepts),
-                "concept": concepts,
-            }
-        )
+        yield {
+            **self._head("CodeSystem", identity, title),
+            "caseSensitive": True,
+            "valueSet": values,
+            "content": "complete",
+            "count": len(concepts),
+            "concept": concepts,
+        }
         include = [{"system": f"{self._canonical}/CodeSystem/{identity}"}]
-        yield self._done(
-            {
-                **self._head("ValueSet", identity, f"All of: {title}"),
-                "immutable": False,
-                "compose": {"include": include},
-            }
-        )
+        yield {
+            **self._head("ValueSet", identity, f"All of: {title}"),
+            "immutable": False,
+            "compose": {"include": include},
+        }
 
     def _own(self) -> list[dict[str, Any]]:
         rows = sorted(self._tables.concepts.values(), key=lambda row: row.code)
         return [_concept(row.code, row.display, row.definition) for row in rows]
 
-    def _map(self, system: str) -> Definition:
+    def _map(self, system: str) -> dict[str, Any]:
         target = self._tables.systems[system]
         elements = [
             {"code": concept, "display": self._display(concept), "target": found}
@@ -134,7 +92,7 @@ class _Writer:
             del group["targetVersion"]
         values = f"{self._canonical}/ValueSet/arm-exam"
         copyright_note = {"copyright": target.licence} if target.licence else {}
-        return self._done({**head, **copyright_note, "sourceCanonical": values, "group": [group]})
+        return {**head, **copyright_note, "sourceCanonical": values, "group": [group]}
 
     def _display(self, concept: str) -> str:
         return self._tables.concepts[concept].display
@@ -155,12 +113,6 @@ class _Writer:
             side = {"property": f"{self._canonical}/laterality", "value": row.side}
             found["dependsOn"] = [side]
         return {key: value for key, value in found.items() if value}
-
-
-def _digits(value: object) -> orjson.Fragment:
-    if isinstance(value, Decimal):
-        return orjson.Fragment(format(value, "f"))
-    raise TypeError(type(value).__name__)
 
 
 def _concept(code: str, display: str, definition: str) -> dict[str, Any]:

@@ -14,6 +14,7 @@ import orjson
 from joserfc.jwk import ECKey
 
 from brachium.cli.shown import FAULTY, OK, USAGE, complain, show
+from brachium.coding.searched import searched
 from brachium.records import Client
 from brachium.security.keys import CURVE, UnfitKeys, public_only
 from brachium.security.oauth import OAuthError
@@ -50,7 +51,7 @@ class Keys:
 def run(asked: argparse.Namespace, settings: Settings) -> int:
     """Carry one of the four actions out."""
     try:
-        store = SqliteStore(settings.database)
+        store = SqliteStore(settings.database, searched)
     except StoreUnavailable as fault:
         complain(str(fault))
         return USAGE

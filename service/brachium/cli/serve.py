@@ -15,6 +15,7 @@ from brachium.api.app import create_app
 from brachium.api.pages import THIS_MACHINE, TOKENS
 from brachium.api.peers import is_loopback
 from brachium.cli.shown import OK, USAGE, complain, show
+from brachium.coding.searched import searched
 from brachium.coding.shape import prove
 from brachium.problems import BrokenTables
 from brachium.settings import Settings
@@ -69,7 +70,7 @@ def is_free(host: str, port: int) -> bool:
 
 def hindrance(settings: Settings) -> str | None:
     """Return why the service cannot or must not listen, or ``None``."""
-    store = SqliteStore(settings.database)
+    store = SqliteStore(settings.database, searched)
     try:
         why_not = exposed(settings, store.clients)
     finally:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any, TypeAlias
-from uuid import NAMESPACE_URL, uuid5
 
 import jiter
 import orjson
@@ -42,7 +41,8 @@ def composition(exam: ExamVersion, rows: Sequence[StoredResource]) -> StoredReso
     if report is None:
         raise ValueError("an exam without a report has no document")
     observations = {one["id"]: one for one in exam_rows if one["resourceType"] == "Observation"}
-    identity = str(uuid5(NAMESPACE_URL, f"document|{exam.system}|{exam.value}"))
+    # an exam has one document, which is found by the id of the exam
+    identity = exam.id
     content = {
         "resourceType": "Composition",
         "id": identity,

@@ -183,6 +183,10 @@ class Store(Protocol):
         """Return the attempts to write behind number ``after``, oldest first."""
         ...
 
+    def secret(self, name: str) -> bytes:
+        """Return a key of 32 random bytes, made when first asked for and the same ever after."""
+        ...
+
     def ready(self) -> bool:
         """Tell whether something can be written durably, by doing it."""
         ...

@@ -17,7 +17,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 
-from brachium.store import clients
+from brachium.store import clients, secrets
 from brachium.store.port import StoreUnavailable
 
 _TABLES = """
@@ -157,6 +157,11 @@ def _add_clients(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
+def _add_secrets(db: sqlite3.Connection) -> None:
+    for statement in _statements(secrets.TABLES):
+        db.execute(statement)
+
+
 def _statements(script: str) -> list[str]:
     """Split a script; ``executescript`` would commit and so break the one transaction."""
     found, so_far = [], ""
@@ -169,7 +174,7 @@ def _statements(script: str) -> list[str]:
 
 
 # the step at place n turns a file of version n into one of version n + 1
-STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_create, _add_clients)
+STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_create, _add_clients, _add_secrets)
 VERSION = len(STEPS)
 
 

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from brachium.store import histories, reading, searching
+from brachium.store import histories, reading, searching, secrets
 from brachium.store.adding import Addition
 from brachium.store.clients import SqliteClients
 from brachium.store.commits import SharedCommits
@@ -128,6 +128,10 @@ class SqliteStore:
         """Return the attempts to write behind number ``after``, oldest first."""
         with self._readers.lent() as db:
             return reading.audit(db, after, count)
+
+    def secret(self, name: str) -> bytes:
+        """Return a key that the service has made for itself."""
+        return secrets.secret(self._commits, self._readers, name)
 
     def ready(self) -> bool:
         """Tell whether something can be written durably, by doing it."""

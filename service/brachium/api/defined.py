@@ -1,0 +1,28 @@
+"""Who makes definitions: one line for each maker."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from brachium.api import device, operation_definitions, search_definitions, terminology
+from brachium.api.definitions import Definitions, Maker, Material
+from brachium.coding.questionnaire import questionnaire
+
+
+def _questionnaires(material: Material) -> Iterator[Mapping[str, Any]]:
+    yield questionnaire(material.tables, material.canonical, material.model)
+
+
+MAKERS: tuple[Maker, ...] = (
+    _questionnaires,
+    terminology.resources,
+    device.resources,
+    search_definitions.resources,
+    operation_definitions.resources,
+)
+
+
+def definitions(material: Material) -> Definitions:
+    """Make every definition."""
+    return Definitions(body for maker in MAKERS for body in maker(material))
