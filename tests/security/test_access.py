@@ -286,3 +286,29 @@ def test_the_openapi_document_says_what_each_operation_needs(service, operations
     assert document["paths"]["/exams"]["post"]["security"] == [
         {"smart": [f"system/{kind}.c" for kind in EXAM]}
     ]
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("POST", "/patients/trend%0A"),
+        ("POST", "/exams%0A"),
+        ("GET", "/fhir/_history%0A"),
+        ("GET", "/catalogue%0D"),
+        ("GET", "/live%0A"),
+    ],
+)
+def test_a_line_end_behind_an_address_opens_nothing(service, method, path):
+    body = {"identifier": {"system": "https://a.example.org", "value": "1"}}
+    assert service.ask(method, path, json=body).status_code == 401
+    held = service.as_client("reader", "system/Observation.rs")
+    assert service.ask(method, path, headers=held, json=body).status_code == 404
+    bundle = {
+        "resourceType": "Bundle",
+        "type": "batch",
+        "entry": [{"request": {"method": "GET", "url": "Observation/$lastn%0A"}}],
+    }
+    held = {**service.as_client("reader", "system/Observation.rs"), "Content-Type": FHIR_JSON}
+    answer = service.ask("POST", "/fhir", headers=held, json=bundle)
+    codes = [entry["response"]["status"][:3] for entry in answer.json()["entry"]]
+    assert codes == ["404"]

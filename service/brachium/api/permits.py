@@ -7,6 +7,7 @@ import re
 from starlette.types import Scope
 
 from brachium.api.access import Access
+from brachium.api.faults import NoRoute
 from brachium.api.login_faults import Forbidden
 from brachium.formats.lossless import Json
 from brachium.security.scopes import LETTERS
@@ -20,6 +21,9 @@ _ENTRY_LETTERS = {"POST": "c", "PUT": "u", "PATCH": "u", "DELETE": "d", "GET": "
 
 def permit(scope: Scope) -> None:
     """Let a request of a known caller pass, or raise what it lacks."""
+    if not scope["path"].isprintable():
+        # the framework overlooks a line end behind an address, and would serve what no row allows
+        raise NoRoute
     row, kind = ACCESS.find(scope["method"], scope["path"])
     if row is not None:
         _lacking(row.need.missing(scope["caller"].scopes, kind))
