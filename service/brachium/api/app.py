@@ -37,13 +37,14 @@ from brachium.api.faults import (
     WrongMethod,
 )
 from brachium.api.fhir import Fhir
+from brachium.api.fhir_forms import FhirForms
 from brachium.api.fhir_history import FhirHistory
 from brachium.api.fhir_operations import FhirOperations
 from brachium.api.fhir_refused import refusal
 from brachium.api.fhir_routes import add_fhir
 from brachium.api.fhir_searches import FhirSearches
 from brachium.api.fhir_write import FhirWrite
-from brachium.api.fhir_write_routes import add_fhir_write
+from brachium.api.fhir_write_routes import add_fhir_forms, add_fhir_write
 from brachium.api.gate import Gate
 from brachium.api.key_fetching import Fetcher, KeyRing
 from brachium.api.login import Login
@@ -55,7 +56,7 @@ from brachium.api.permits import ACCESS
 from brachium.api.requests import printable
 from brachium.api.routes import TAGS, add_exports, add_pages, add_reception
 from brachium.api.rules import listed
-from brachium.api.sample import sample
+from brachium.api.sample import filled_sample, sample
 from brachium.api.searching import Searching
 from brachium.api.served import SERVED
 from brachium.api.service import Service
@@ -167,6 +168,7 @@ def _add_routes(app: FastAPI, service: Service) -> None:
     add_trends(app, TrendPages(service))
     add_fhir_write(app, FhirWrite(service))
     _add_login(app, service)
+    add_fhir_forms(app, FhirForms(service), filled_sample(tables, settings.canonical))
     _add_fhir(app, service, rules, metadata)
 
 

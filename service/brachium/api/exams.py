@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from brachium.api import documents
 from brachium.api.answers import header
-from brachium.api.faults import Conflict, Fault, NotFound, NotJson, Refused, Stale
+from brachium.api.faults import Conflict, Fault, NotFound, NotJson, Refused, Several, Stale
 from brachium.api.media import FHIR_JSON, JSON
 from brachium.api.requests import (
     envelope,
@@ -35,6 +35,7 @@ FAULTS: Mapping[Outcome, type[Fault]] = {
     Outcome.CONFLICT: Conflict,
     Outcome.STALE: Stale,
     Outcome.MISSING: NotFound,
+    Outcome.SEVERAL: Several,
 }
 _MINIMAL, _REPRESENTATION = "return=minimal", "return=representation"
 

@@ -91,6 +91,18 @@ class Stale(Fault):
     """If-Match names a version that is no longer the newest."""
 
 
+class Several(Fault):
+    """A condition fits more than one stored resource."""
+
+
+class IdMismatch(Fault):
+    """The body is another resource than the address or the condition names."""
+
+
+class Unpinned(Fault):
+    """A change over FHIR that does not say which version it changes."""
+
+
 class Unconditional(Fault):
     """A change that does not say which version it changes."""
 
@@ -111,6 +123,11 @@ _UNAVAILABLE = Rule(
     "Repeat the same request later: repeating is safe.",
     HTTP + " 15.6.4",
     {"Retry-After": "5"},
+)
+_UNPINNED = (
+    "if-match-missing",
+    "A change has to name the version it changes.",
+    "Send If-Match with the ETag of the version that was read.",
 )
 STATUSES: Mapping[type[Exception], Rule] = {
     **LOGIN_STATUSES,
@@ -202,6 +219,22 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "Read the exam again, look at what changed, and repeat with its ETag.",
         HTTP + " 13.1.1",
     ),
+    Several: Rule(
+        412,
+        "multiple-matches",
+        "several-matches",
+        "The condition fits several stored resources.",
+        "Name one identifier in the condition.",
+        "FHIR R4 3.1.0.8.1, 3.1.0.4.3",
+    ),
+    IdMismatch: Rule(
+        400,
+        "value",
+        "id-mismatch",
+        "The body is another resource than the one the address names.",
+        "Send the resource with the id, or the identifier, that is in the address.",
+        "FHIR R4 3.1.0.4",
+    ),
     TooLarge: Rule(
         413,
         "too-long",
@@ -235,14 +268,8 @@ STATUSES: Mapping[type[Exception], Rule] = {
         "Put right what is listed and send the exam again.",
         "FHIR R4 3.1.0.8",
     ),
-    Unconditional: Rule(
-        428,
-        "required",
-        "if-match-missing",
-        "A change has to name the version it changes.",
-        "Send If-Match with the ETag of the version that was read.",
-        "RFC 6585 3",
-    ),
+    Unpinned: Rule(400, "required", *_UNPINNED, "FHIR R4 3.1.0.5"),
+    Unconditional: Rule(428, "required", *_UNPINNED, "RFC 6585 3"),
     Unavailable: _UNAVAILABLE,
     StoreUnavailable: _UNAVAILABLE,
     Unforeseen: Rule(

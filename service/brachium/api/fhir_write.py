@@ -10,14 +10,15 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from brachium.api.exams import FAULTS
-from brachium.api.faults import NotJson, Refused, TooCostly, rule, stated
+from brachium.api.faults import Refused, TooCostly, rule, stated
 from brachium.api.fhir_batch import batch
+from brachium.api.fhir_forms import parsed
 from brachium.api.media import FHIR_JSON
 from brachium.api.permits import permit_entries
 from brachium.api.preferences import Return, applied, asked_return
 from brachium.api.requests import fhir_body, only_parameters, request_name
 from brachium.api.transaction_answer import transaction_response
-from brachium.formats.incoming import bundle_type, is_too_long, parse, unfit
+from brachium.formats.incoming import bundle_type, is_too_long, unfit
 from brachium.intake.transaction import Transacted
 
 if TYPE_CHECKING:
@@ -54,17 +55,6 @@ class FhirWrite:
         _agreed(done)
         body = transaction_response(done, settings.public_base, settings.canonical, asked)
         return Response(body, 200, applied(asked), FHIR_JSON)
-
-
-def parsed(raw: bytes) -> Any:  # noqa: ANN401 - JSON
-    """Return the JSON object of a body; 400 when there is none."""
-    try:
-        found = parse(raw)
-    except ValueError:
-        raise NotJson from None
-    if not isinstance(found, dict):
-        raise NotJson
-    return found
 
 
 def _no_kind(bundle: Any) -> Any:  # noqa: ANN401 - JSON

@@ -13,6 +13,7 @@ from brachium.api.routes import Table
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
+    from brachium.api.fhir_forms import FhirForms
     from brachium.api.fhir_write import FhirWrite
 
 _BATCH: dict[str, Any] = {
@@ -42,3 +43,31 @@ def add_fhir_write(app: FastAPI, fhir: FhirWrite) -> None:
     posted = body("Bundle", _BATCH, FHIR_JSON)
     for path, summary in (("/fhir", "Process a transaction or batch"), ("/fhir/", "The same")):
         table.add("POST", path, fhir.process, summary, answers, posted)
+
+
+def add_fhir_forms(app: FastAPI, forms: FhirForms, example: Any) -> None:  # noqa: ANN401 - JSON
+    """Add create, update and extraction of filled-in forms; ``example`` is one of them."""
+    table = Table(app, "FHIR in")
+    faulty = failing(*_TAKING, faults.Several, faults.IdMismatch, fhir=True)
+    stored = answer("Resource", "Stored; Prefer says how much of it comes back.", FHIR_JSON)
+    same = answer("Resource", "A new version, or stored before with the same content.", FHIR_JSON)
+    posted = body("Resource", example, FHIR_JSON)
+    path = "/fhir/QuestionnaireResponse"
+    both = {200: same, 201: stored, **faulty}
+    optional = {"parameters": [_header("If-None-Exist", "identifier=system|value")]}
+    table.add(
+        "POST", path, forms.create, "Take in a filled-in form", both, {**posted, **optional}, 201
+    )
+    version = {"parameters": [_header("If-Match", "The ETag of the version that is changed.")]}
+    summary = "Update or create by identifier"
+    table.add("PUT", path, forms.put, summary, both, {**posted, **version})
+    changed = {200: same, **faulty, **failing(faults.WrongMethod, fhir=True)}
+    item = f"{path}/{{resource_id}}"
+    table.add("PUT", item, forms.update, "Correct by the form", changed, {**posted, **version})
+    bundle = answer("Bundle", "The transaction; nothing is stored.", FHIR_JSON)
+    told = {200: bundle, **faulty}
+    table.add("POST", f"{path}/$extract", forms.extract, "Extract from a form", told, posted)
+
+
+def _header(name: str, words: str) -> dict[str, Any]:
+    return {"name": name, "in": "header", "schema": {"type": "string"}, "description": words}

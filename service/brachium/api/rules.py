@@ -8,7 +8,7 @@ import orjson
 
 from brachium.api import fhir_refused, requests, search_query
 from brachium.api.faults import STATUSES
-from brachium.coding import vocabulary
+from brachium.coding import response_problems, vocabulary
 from brachium.exam import shape_codes
 from brachium.formats import incoming
 from brachium.intake import refusals
@@ -28,8 +28,8 @@ def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     rows += [
         Listed(r.code, Severity.ERROR, r.title, "", r.remedy, r.source) for r in faults.values()
     ]
-    owners = (shape_codes, incoming, refusals, vocabulary, requests, search_query, fhir_refused)
-    for owner in owners:
+    owners = (shape_codes, incoming, response_problems, refusals, vocabulary, requests)
+    for owner in (*owners, search_query, fhir_refused):
         rows += owner.LISTED
     return tuple(sorted(rows, key=lambda row: row.code))
 

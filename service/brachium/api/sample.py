@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import orjson
+
+from brachium.coding.response_writing import write_response
+from brachium.exam.findings import Exam
+
 if TYPE_CHECKING:
     from brachium.tables.gather import Tables
     from brachium.tables.rows import MotionRow
@@ -29,6 +34,12 @@ def sample(tables: Tables) -> dict[str, Any]:
         "facility": {"identifier": _identifier("facility", "F-1")},
         "findings": findings,
     }
+
+
+def filled_sample(tables: Tables, canonical: str) -> Any:  # noqa: ANN401 - JSON
+    """Return the same exam as a filled-in form, as plain JSON."""
+    exam = Exam.model_validate(sample(tables))
+    return orjson.loads(write_response(exam, tables, canonical))
 
 
 def _simple(tables: Tables, row: MotionRow) -> bool:

@@ -17,6 +17,8 @@ from brachium.exam.findings import Exam
 from brachium.records import Resource
 from brachium.tables.load import Tables
 
+_FORM = "QuestionnaireResponse"
+
 
 def provenance(
     exam: Exam,
@@ -28,23 +30,25 @@ def provenance(
 ) -> Resource:
     """Return the Provenance of an exam version (FHIR R4 Provenance 6.3.4.2, 6.3.4.5).
 
-    ``resources`` are those of the version; shared ones (without a version) and, when
-    ``stamp.changed`` is given, ids not in it are no targets. ``payload`` is the SHA-256 of the
-    canonical exam in hex.
+    ``resources`` are those of the version; shared ones (without a version), the form that the exam
+    came in as and, when ``stamp.changed`` is given, ids not in it are no targets. ``payload`` is
+    the SHA-256 of the canonical exam in hex.
     """
     frame, vocabulary = Frame(exam, stamp), vocabulary_of(tables, options)
-    targets = [
+    own = [
         resource
         for resource in resources
         if resource.version is not None and (stamp.changed is None or resource.id in stamp.changed)
     ]
+    targets = [resource for resource in own if resource.type != _FORM]
+    forms = [_reference(one, frame.version(one.id)) for one in own if one.type == _FORM]
     found: dict[str, Any] = {
         "target": _references(targets, frame),
         "occurredDateTime": exam.effective,
         "recorded": stamp.recorded,
         "activity": {"coding": [vocabulary.standard(DATA_OPERATION, stamp.activity.upper())]},
         "agent": [_author(vocabulary, frame), _assembler(vocabulary)],
-        "entity": [_source(vocabulary, payload), *_revised(targets, frame)],
+        "entity": [_source(vocabulary, payload, forms), *_revised(targets, frame)],
     }
     if stamp.reason:
         found["reason"] = [{"text": stamp.reason}]
@@ -91,10 +95,14 @@ def _assembler(vocabulary: Vocabulary) -> dict[str, Any]:
     }
 
 
-def _source(vocabulary: Vocabulary, payload: str) -> dict[str, Any]:
+def _source(
+    vocabulary: Vocabulary, payload: str, forms: Iterable[dict[str, str]]
+) -> dict[str, Any]:
+    """PRV-03: the digest of the exam, and the filled-in form if it came in as one."""
     return {
         "role": "source",
         "what": {
+            **next(iter(forms), {}),
             "identifier": {"system": vocabulary.urls.payload, "value": payload},
             "display": "Exam as posted, canonical JSON, sha-256",
         },

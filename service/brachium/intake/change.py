@@ -9,6 +9,7 @@ from brachium.coding.fhir import OwnUrls
 from brachium.exam.canonical import canonical, digest
 from brachium.intake.correction import Correction
 from brachium.intake.desk import Desk, later, read_back
+from brachium.intake.form import withdrawn_form
 from brachium.intake.lifecycle import (
     DRAFT,
     FINAL,
@@ -91,7 +92,8 @@ def _withdrawn(desk: Desk, current: ExamVersion, reason: str) -> Receipt:
         recorded=later(desk.clock(), current.recorded),
         reason=reason,
     )
-    following = Next(version, exam, (*shared_of(rows), *resources), "nullify", ())
+    everything = (*shared_of(rows), *resources, *withdrawn_form(desk, rows, version))
+    following = Next(version, exam, everything, "nullify", ())
     return stored(desk, rows, following)
 
 

@@ -11,6 +11,7 @@ from brachium.coding.options import Stamp
 from brachium.exam.canonical import canonical
 from brachium.exam.leaves import Leaf, leaves
 from brachium.intake.desk import Desk, later, read_back
+from brachium.intake.form import next_form
 from brachium.intake.lifecycle import (
     DRAFT,
     FINAL,
@@ -61,7 +62,8 @@ class Correction:
             return Receipt(Outcome.REFUSED, self._returned(back), self.current)
         ahead = moment_problems(self.exam, stamp.recorded)
         problems = (*self.problems, *ahead, *encoded.problems)
-        resources = next_version(self._before, encoded.resources, self._goal, self._decided)
+        coded = next_version(self._before, encoded.resources, self._goal, self._decided)
+        resources = (*coded, *next_form(self.desk, self._rows, self.exam, stamp))
         first = self.desk.version(self.exam, problems, worked, stamp.recorded, self._goal)
         version = replace(first, version=stamp.version, reason=self.reason)
         return stored(

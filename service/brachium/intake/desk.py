@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -46,7 +46,8 @@ class Worked(NamedTuple):
 class Bench:
     """What it takes to check and code an exam, without a store.
 
-    ``clock`` returns the present as a FHIR instant in UTC with milliseconds.
+    ``clock`` returns the present as a FHIR instant in UTC with milliseconds; ``form`` tells whether
+    the exam came in as a filled-in form, which is then kept with it.
     """
 
     tables: Tables
@@ -54,6 +55,7 @@ class Bench:
     model: ModelOptions
     coding: CodingOptions
     judging: AssessOptions
+    form: bool = field(default=False, kw_only=True)
 
     def examine(self, raw: bytes) -> Examined:
         """Read and check a posted exam."""

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from brachium.intake import change, receive, transaction
+from brachium.intake import change, filled, receive, transaction
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from brachium.exam.findings import Identifier
     from brachium.intake.desk import Desk
+    from brachium.intake.filled import Filled
     from brachium.intake.receipt import Receipt
     from brachium.intake.transaction import Transacted
+
+Json = dict[str, Any]
 
 
 class Intake:
@@ -46,9 +52,35 @@ class Intake:
         """Enter a whole exam in error."""
         return change.withdraw(self.desk.serving(request), exam_id, reason, expected)
 
-    def transact(self, bundle: dict[str, Any], base: str, request: str = "") -> Transacted:
+    def transact(self, bundle: Json, base: str, request: str = "") -> Transacted:
         """Process a FHIR transaction, parsed with fractions as ``Decimal``.
 
         ``base`` is the public address of the FHIR interface.
         """
         return transaction.transact(self.desk.serving(request), bundle, base)
+
+    def create_form(
+        self, resource: Json, condition: Sequence[Identifier] | None, request: str = ""
+    ) -> Filled:
+        """Take a filled-in form in as a new exam, unless the condition finds one."""
+        return filled.create(self.desk.serving(request), resource, condition)
+
+    def update_form(
+        self, form_id: str, resource: Json, expected: int | None, request: str = ""
+    ) -> Filled:
+        """Correct or withdraw the exam of a stored form."""
+        return filled.update(self.desk.serving(request), form_id, resource, expected)
+
+    def put_form(
+        self,
+        condition: Sequence[Identifier],
+        resource: Json,
+        expected: int | None,
+        request: str = "",
+    ) -> Filled:
+        """Update the form that the condition finds, or create it."""
+        return filled.put(self.desk.serving(request), condition, resource, expected)
+
+    def extract(self, resource: Json) -> Receipt:
+        """Say what a filled-in form would become; nothing is stored."""
+        return filled.extracted(self.desk, resource)

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 Json = dict[str, Any]
 PROVENANCE = "Provenance"
 _ASSEMBLER = "assembler"
-# id and issued are the store's to write; meta is read with the entry, but for the profiles
-_OURS = ("id", "meta", "issued")
+# id and times are the service's to write; meta is read with the entry, but for the profiles
+_OURS = ("id", "meta", "issued", "authored")
 _VERSION = re.compile(r"/_history/[1-9]\d*$")
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from brachium.coding.identity import party_id
+from brachium.coding.response import TYPE as FORM
 from brachium.exam.findings import Identifier
 from brachium.formats.element_names import told
 from brachium.formats.incoming import Entry, alternatives, parse, placed
@@ -54,7 +55,8 @@ class Links:
         """Return JSON whose references are names of resources of the bundle, or stored ones."""
         if isinstance(value, list):
             return [self.followed(one, f"{place}[{index}]") for index, one in enumerate(value)]
-        if not isinstance(value, dict):
+        # a form names people by identifier alone, here as well
+        if not isinstance(value, dict) or value.get("resourceType") == FORM:
             return value
         if isinstance(value.get("reference"), str):
             return _plain({**value, "reference": self._name(value["reference"], place)})

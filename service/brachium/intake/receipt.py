@@ -17,7 +17,8 @@ class Outcome(StrEnum):
     ``created``: a new exam; ``changed``: a new version of a stored one; ``same``: exactly this is
     stored already, nothing was written; ``preview``: a dry run, nothing was written; ``conflict``:
     the identifier is taken by other content; ``stale``: the exam moved on since the version that
-    the sender saw; ``missing``: no such exam; ``refused``: a rule is broken; ``broken``: not JSON.
+    the sender saw; ``missing``: no such exam; ``several``: a condition
+    fits more than one; ``refused``: a rule is broken; ``broken``: not JSON.
     """
 
     CREATED = "created"
@@ -27,6 +28,7 @@ class Outcome(StrEnum):
     CONFLICT = "conflict"
     STALE = "stale"
     MISSING = "missing"
+    SEVERAL = "several"
     REFUSED = "refused"
     BROKEN = "broken"
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from brachium.coding.options import Stamp
 from brachium.coding.provenance import provenance
 from brachium.intake.desk import Bench, Desk, answered
+from brachium.intake.form import first_form
 from brachium.intake.lifecycle import WITHDRAWN
 from brachium.intake.moment import moment_problems
 from brachium.intake.receipt import Outcome, Receipt
@@ -79,8 +80,9 @@ def coded(
     encoded = worked.encoded
     everything = (*problems, *moment_problems(exam, recorded), *encoded.problems)
     version = desk.version(exam, everything, worked, recorded, status)
-    record = provenance(exam, encoded.resources, desk.tables, desk.coding, stamp, version.digest)
-    return replace(version, resources=(*encoded.resources, record)), everything
+    resources = (*encoded.resources, *first_form(desk, exam, stamp))
+    record = provenance(exam, resources, desk.tables, desk.coding, stamp, version.digest)
+    return replace(version, resources=(*resources, record)), everything
 
 
 def _unread(broken: bool) -> Outcome:

@@ -117,8 +117,17 @@ ASSEMBLED_ANEW = Listed(
     "Nothing is to be done.",
     "FHIR R4 Provenance 6.3.4.5",
 )
+NOT_A_FORM = Listed(
+    "not-a-form",
+    Severity.ERROR,
+    "The exam is stored, and did not come in as a form.",
+    "It has no QuestionnaireResponse that could be answered with or changed.",
+    "Read and correct it by the way it came in, or use a new identifier.",
+    "own convention",
+)
 
 LISTED = (
+    NOT_A_FORM,
     NOT_OURS,
     NOT_KEPT,
     REFERENCE_UNRESOLVED,

@@ -17,6 +17,7 @@ import orjson
 
 from brachium.coding.decode import Unreadable, decode
 from brachium.coding.identity import Ids, exam_id
+from brachium.coding.response import TYPE as FORM
 from brachium.exam.canonical import canonical, digest
 from brachium.formats.incoming import Entry, Identity, identity_of, parse, placed, read, write
 from brachium.intake import change, receive
@@ -91,7 +92,8 @@ class _Transaction:
 
     def made(self) -> Transacted:
         raw = canonical(self._examined)
-        looking = replace(self.desk, look=self._look)
+        form = any(entry.type == FORM for entry in self.entries)
+        looking = replace(self.desk, look=self._look, form=form)
         receipt = self._done(looking, raw)
         problems = tuple(located(receipt.problems, raw, self.entries))
         if receipt.exam is None or receipt.outcome not in _DONE:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from brachium.coding.options import Stamp
 from brachium.coding.provenance import provenance
+from brachium.coding.response import TYPE as FORM
 from brachium.formats.outgoing import SHARED_TYPES
 from brachium.intake.desk import Desk, answered
 from brachium.intake.receipt import Outcome, Receipt
@@ -39,12 +40,12 @@ class Next(NamedTuple):
 
 
 def priors_of(rows: Iterable[StoredResource]) -> dict[str, Prior]:
-    """Return what belongs to one exam alone, by id: its Observations and its report."""
+    """Return what is coded of one exam alone, by id: its Observations and its report."""
     return {row.id: prior(row) for row in rows if _is_own(row)}
 
 
 def _is_own(row: StoredResource) -> bool:
-    return row.type != "Provenance" and row.type not in SHARED_TYPES
+    return row.type not in ("Provenance", FORM) and row.type not in SHARED_TYPES
 
 
 def shared_of(rows: Iterable[StoredResource]) -> tuple[Resource, ...]:
