@@ -37,7 +37,10 @@ def missing(posted: Json, made: Json, place: str) -> Iterator[str]:
 
 def _missing_items(posted: list[Json], made: list[Json], place: str) -> Iterator[str]:
     left = dict(enumerate(made))
-    for index, item in enumerate(posted):
+    if len(posted) > len(made):
+        # one place stands for all that is too much
+        yield f"{place}[{len(made)}]"
+    for index, item in enumerate(posted[: len(made)]):
         where = f"{place}[{index}]"
         # the same place first, then any other: the order of codings carries no meaning
         order = sorted(left, key=lambda other: other != index)

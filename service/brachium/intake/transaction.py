@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import islice
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import orjson
@@ -44,6 +45,8 @@ if TYPE_CHECKING:
 
 Json = dict[str, Any]
 REPORT = "DiagnosticReport"
+# what is wrong everywhere need not be told everywhere
+_MOST_PROBLEMS = 200
 _DONE = frozenset({Outcome.CREATED, Outcome.CHANGED, Outcome.SAME})
 
 
@@ -230,7 +233,7 @@ class _Transaction:
     def _compare(self, kept: Kept) -> None:
         own = kept.own_names(self.entries)
         stated = {index: _renamed(one, own) for index, one in self._stated.items()}
-        faults = tuple(kept.problems(self.entries, stated))
+        faults = tuple(islice(kept.problems(self.entries, stated), _MOST_PROBLEMS))
         if faults:
             raise _refused(*faults)
 
