@@ -18,6 +18,7 @@ from brachium.security.scopes import ANY, LETTERS, Scope, Scopes
 TYPE = "{resource_type}"
 # what an exam becomes: whoever handles a whole exam handles all of these
 EXAM = ("Patient", "Practitioner", "Organization", "Observation", "DiagnosticReport", "Provenance")
+FORM = "QuestionnaireResponse"
 _TYPE_NAME = re.compile(r"[A-Z][A-Za-z]{1,63}")
 
 
@@ -67,6 +68,9 @@ FHIR_SEARCH = Need("search, and the history of a type, are s", "s", (TYPE,))
 FHIR_WHOLE = Need("the history of everything shows every type", "s", (ANY,))
 LATEST = Need("a search, of which the latest are kept", "s", ("Observation",))
 RECORD = Need("types that the caller may not read are left out", "r", ("Patient",))
+FORM_IN = Need("takes an exam in as a form, or codes one and stores nothing", "c", (FORM,))
+FORM_CHANGE = Need("corrects an exam by its form", "u", (FORM,))
+FORM_PUT = Need("corrects the form that a search finds, or takes it in", "cus", (FORM,))
 ENTRIES = Need("each entry needs what it would need alone (SMART 2.2 Batches and Transactions)")
 
 _FHIR_ITEM = f"/fhir/{TYPE}/{{resource_id}}"
@@ -98,6 +102,10 @@ ROWS = (
     Row("GET", "/fhir/.well-known/smart-configuration", DISCOVERY),
     Row("POST", "/fhir", ENTRIES),
     Row("POST", "/fhir/", ENTRIES),
+    Row("POST", f"/fhir/{FORM}", FORM_IN),
+    Row("PUT", f"/fhir/{FORM}", FORM_PUT),
+    Row("POST", f"/fhir/{FORM}/$extract", FORM_IN),
+    Row("PUT", f"/fhir/{FORM}/{{resource_id}}", FORM_CHANGE),
     Row("GET", f"/fhir/{TYPE}", FHIR_SEARCH),
     Row("POST", f"/fhir/{TYPE}/_search", FHIR_SEARCH),
     Row("GET", f"/fhir/{TYPE}/_history", FHIR_SEARCH),

@@ -159,6 +159,15 @@ PROVENANCE = (
     reference("agent", "Who did it.", "agent.who", "Practitioner"),
     Parameter("recorded", "date", "When the version was stored.", stored=_STORED, sortable=True),
 )
+FORM = (
+    IDENTIFIER,
+    PATIENT,
+    SUBJECT,
+    reference("author", "Who filled it in.", "author", "Practitioner", chains=_BY),
+    token("status", "The status of the answers."),
+    Parameter("questionnaire", "uri", "The form that was filled in, with or without version."),
+    Parameter("authored", "date", "When this version was stored.", sortable=True),
+)
 PATIENT_ITSELF = (
     IDENTIFIER,
     Parameter("birthdate", "date", "The date of birth, as precise as it is known."),

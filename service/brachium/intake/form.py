@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from brachium.coding.response import TYPE, response, response_rows, restated
+from brachium.coding.response import TYPE, response, restated
 from brachium.formats import lossless
 from brachium.formats.head import parts
 from brachium.records import Resource
@@ -47,5 +47,4 @@ def _withdrawn(desk: Bench, row: StoredResource, version: ExamVersion) -> Resour
     content = lossless.parse(parts(row).body)
     canonical = desk.coding.canonical
     found = restated(content, canonical, version.status.value, version.recorded)
-    body = lossless.write(found)
-    return Resource(TYPE, row.id, body, version.version, search=response_rows(found))
+    return Resource(TYPE, row.id, lossless.write(found), version.version)
