@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 import orjson
 import pytest
+from tests.api.forms import create, form
 from tests.api.searched import ids, links, searched, walked
 from tests.api.serving import BASE, FHIR_JSON, Serving, example, inside, raw_example
 
@@ -62,6 +63,7 @@ def clinic(tmp_path_factory):
         draft = example("draft")
         draft["encounter"] = {"identifier": {"system": "https://example.org/e", "value": "E-1"}}
         service.post("/exams", draft)
+        assert create(service, form(value="A-FORM")).status_code == 201
         yield service
 
 
@@ -286,6 +288,11 @@ def known(clinic, kind: str, parameter: Parameter, there) -> str:
         return next(values)
     if (kind, parameter.name) == ("Provenance", "patient"):
         return searched(clinic, "Patient")["entry"][0]["fullUrl"]
+    if (kind, parameter.type) == ("QuestionnaireResponse", "reference"):
+        # a form names people by identifier
+        who = there[0]["subject" if parameter.name == "patient" else parameter.name]
+        token = f"{who['identifier']['system']}|{who['identifier']['value']}"
+        return searched(clinic, f"{who['type']}?identifier={token}")["entry"][0]["fullUrl"]
     path = REFERENCES.get((kind, parameter.name)) or parameter.path or PATHS[parameter.name]
     if parameter.name in PATHS and parameter.type != "reference":
         path = PATHS[parameter.name] if parameter.name != "encounter" else path

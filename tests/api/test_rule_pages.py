@@ -15,7 +15,13 @@ from brachium.exam.model import RULES
 CODES = {row.code: row for row in listed(RULES)}
 # what depends on the state of the service or on its tables, and not on a request alone
 UNPROVOKED = {"body-too-large", "expected-version-missing", "store-unavailable", "unforeseen"}
-UNPROVOKED |= {"bundle-too-long", "part-unfit", "unmapped-concept", "unverified-code"}
+UNPROVOKED |= {
+    "bundle-too-long",
+    "response-edition",
+    "part-unfit",
+    "unmapped-concept",
+    "unverified-code",
+}
 UNPROVOKED |= {"login-needed", "token-unknown", "token-expired", "scope-missing", "tls-needed"}
 UNPROVOKED |= {"this-machine-only", "too-many-requests"}
 UNPROVOKED |= {"include-incomplete", "search-too-wide"}

@@ -25,6 +25,7 @@ from brachium.api.faults import (
     WrongMethod,
 )
 from brachium.api.media import FHIR_JSON
+from brachium.api.permits import permit_match
 from brachium.api.preferences import Return, applied, asked_return
 from brachium.api.requests import (
     expected_version,
@@ -58,6 +59,8 @@ class FhirForms:
         """Take a filled-in form in as a new exam; If-None-Exist makes it conditional."""
         only_parameters(request, _FORMAT)
         condition = _if_none_exist(request)
+        if condition is not None:
+            permit_match(request.scope, TYPE)
         resource = parsed(await fhir_body(request))
         task = partial(self._intake.create_form, resource, condition, request_name(request))
         return await self._change(request, task)

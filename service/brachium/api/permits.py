@@ -29,6 +29,11 @@ def permit(scope: Scope) -> None:
         _lacking(row.need.missing(scope["caller"].scopes, kind))
 
 
+def permit_match(scope: Scope, kind: str) -> None:
+    """Let a conditional create pass, or raise: a match is found and shown, as by a search."""
+    _lacking(scope["caller"].scopes.missing((Smart(kind, "rs"),)))
+
+
 def permit_entries(scope: Scope, bundle: Json) -> None:
     """Let a transaction pass whole, or raise what any of its entries lacks.
 

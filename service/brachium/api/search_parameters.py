@@ -159,14 +159,15 @@ PROVENANCE = (
     reference("agent", "Who did it.", "agent.who", "Practitioner"),
     Parameter("recorded", "date", "When the version was stored.", stored=_STORED, sortable=True),
 )
+# a form names people by identifier alone, so nothing can be included by it
 FORM = (
     IDENTIFIER,
-    PATIENT,
-    SUBJECT,
-    reference("author", "Who filled it in.", "author", "Practitioner", chains=_BY),
+    PATIENT._replace(path=""),
+    SUBJECT._replace(path=""),
+    reference("author", "Who filled it in.", "", "Practitioner", chains=_BY),
     token("status", "The status of the answers."),
-    Parameter("questionnaire", "uri", "The form that was filled in, with or without version."),
-    Parameter("authored", "date", "When this version was stored.", sortable=True),
+    Parameter("questionnaire", "uri", "The form that was filled in.", "questionnaire"),
+    Parameter("authored", "date", "When this version was stored.", "authored", sortable=True),
 )
 PATIENT_ITSELF = (
     IDENTIFIER,

@@ -16,10 +16,13 @@ from typing import Any, TypeAlias
 import orjson
 
 from brachium.coding.identity import exam_id
+from brachium.coding.response import response_id
 from brachium.exam.findings import Identifier
 
 Json: TypeAlias = Any
 
+# where each kind of body goes if nothing else is said
+_PATHS = {"transaction": "/fhir", "form": "/fhir/QuestionnaireResponse"}
 _JSON_BODY = {"Content-Type": "application/json"}
 
 
@@ -71,12 +74,14 @@ def _requests(base: Json, code: str, written: Sequence[Json], number: int) -> tu
 def _request(named: Json, written: Json) -> Request:
     """Return one request; ``exam`` alone is posted, ``correction`` goes with its reason.
 
-    ``transaction`` is what differs from the transaction of the base exam, by the names of entries.
+    ``transaction`` is what differs from the transaction of the base exam, by the names of entries;
+    ``form`` is what differs from its filled-in form, by the names of items.
     """
     headers = dict(written.get("headers", {}))
-    path = written.get("path", "/fhir" if "transaction" in written else "/exams").replace(
-        "{exam}", exam_id(Identifier(**named["identifier"]))
-    )
+    by = Identifier(**named["identifier"])
+    usual = next((path for kind, path in _PATHS.items() if kind in written), "/exams")
+    path = written.get("path", usual)
+    path = path.replace("{exam}", exam_id(by)).replace("{form}", response_id(by))
     body = _body(named, written)
     if body:
         headers = {**_JSON_BODY, **headers}
@@ -86,6 +91,8 @@ def _request(named: Json, written: Json) -> Request:
 def _body(named: Json, written: Json) -> str:
     if "text" in written:
         return str(written["text"])
+    if "form" in written:
+        return _form(named, written["form"])
     if "transaction" in written:
         return _transaction(named, written["transaction"])
     if "exam" in written:
@@ -96,9 +103,28 @@ def _body(named: Json, written: Json) -> str:
     return _indented(written["body"]) if "body" in written else ""
 
 
+def _template(name: str, named: Json) -> Json:
+    text = resources.files("brachium.api").joinpath(name).read_text("utf-8")
+    return orjson.loads(text.replace("{exam}", named["identifier"]["value"]))
+
+
+def _form(named: Json, changed: Json) -> str:
+    text = _indented(_listed(merged(_template("worked_form.json", named), changed)))
+    return text.replace("{form}", response_id(Identifier(**named["identifier"])))
+
+
+def _listed(value: Json) -> Json:
+    """Return a form whose items have no names any more."""
+    if not isinstance(value, dict):
+        return value
+    found = {name: _listed(one) for name, one in value.items()}
+    if isinstance(found.get("item"), dict):
+        found["item"] = list(found["item"].values())
+    return found
+
+
 def _transaction(named: Json, changed: Json) -> str:
-    text = resources.files("brachium.api").joinpath("worked_transaction.json").read_text("utf-8")
-    entries = merged(orjson.loads(text.replace("{exam}", named["identifier"]["value"])), changed)
+    entries = merged(_template("worked_transaction.json", named), changed)
     bundle = {"resourceType": "Bundle", "type": "transaction", "entry": list(entries.values())}
     return _indented(bundle)
 
