@@ -8,9 +8,10 @@ that are nothing else, such as issued) has no row.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Any, NamedTuple, TypeAlias
 
-import orjson
+from jiter import from_json
 
 from brachium.coding.fhir import (
     GENDER,
@@ -75,8 +76,8 @@ def _text(text: Json) -> Iterator[str]:
 
 
 def _quantity(measured: Json) -> Iterator[str]:
-    # compared as a number only, so that the digits as written do not matter here
-    yield f"{measured['value']!r}|{measured.get('system', '')}|{measured.get('code', '')}"
+    number = format(Decimal(measured["value"]), "f")
+    yield f"{number}|{measured.get('system', '')}|{measured.get('code', '')}"
 
 
 def _side(extension: Json) -> Iterator[str]:
@@ -158,7 +159,7 @@ def searched(resources: Sequence[tuple[str, bytes]]) -> list[list[SearchValue]]:
 
     A Provenance does not name the patient; it is that of the report it was stored with.
     """
-    parsed = [(kind, orjson.loads(text)) for kind, text in resources]
+    parsed = [(kind, from_json(text, float_mode="decimal")) for kind, text in resources]
     found = [list(_values(kind, resource)) for kind, resource in parsed]
     patients = {
         value

@@ -46,6 +46,8 @@ def told(
     count: int,
     at: int | None,
     after: str | None,
+    *,
+    total: bool = True,
 ) -> Page:
     """Return a page of versions.
 
@@ -54,9 +56,10 @@ def told(
     """
     moment = newest_key(db) if at is None else at
     source, order, values = _source(kind, identity)
-    where, more = _conditions(since, period, moment)
+    where, more = _conditions(db, since, period, moment, in_runs="search.first" in order)
     values = (*values, moment, *more)
-    total = db.execute(f"SELECT count(*){source} AND resource.pk <= ?{where}", values).fetchone()[0]
+    count_all = f"SELECT count(*){source} AND resource.pk <= ?{where}"
+    matches = db.execute(count_all, values).fetchone()[0] if total else None
     place = moment + 1 if after is None else _key(after)
     beginning = " AND search.first < ?" if "search.first" in order else ""
     query = (
@@ -70,7 +73,7 @@ def told(
     rows = reading.by_keys(db, page)
     if identity is not None:
         reading.unambiguous(rows)
-    return Page(total, rows, moment, first, last, after is not None, len(keys) > count)
+    return Page(matches, rows, moment, first, last, after is not None, len(keys) > count)
 
 
 def _source(kind: str | None, identity: str | None) -> tuple[str, str, tuple[object, ...]]:
@@ -82,16 +85,39 @@ def _source(kind: str | None, identity: str | None) -> tuple[str, str, tuple[obj
 
 
 def _conditions(
-    since: str | None, period: tuple[str, str] | None, moment: int
+    db: sqlite3.Connection,
+    since: str | None,
+    period: tuple[str, str] | None,
+    moment: int,
+    *,
+    in_runs: bool,
 ) -> tuple[str, tuple[object, ...]]:
     where, values = "", list[object]()
     if since is not None:
-        where += f" AND {_RECORDED} >= ?"
-        values.append(since)
+        # the key bounds what is looked at; a clock put back may leave older versions behind it
+        first = _first_since(db, since, moment)
+        where += f" AND resource.pk >= ? AND {_RECORDED} >= ?"
+        values += [first, since]
+        if in_runs:
+            where += " AND search.last >= ?"
+            values.append(first)
     if period is not None:
         where += f" AND {_RECORDED} < ? AND coalesce({_REPLACED} > ?, TRUE)"
         values += [period[1], moment, period[0]]
     return where, tuple(values)
+
+
+def _first_since(db: sqlite3.Connection, since: str, moment: int) -> int:
+    """Return a key before which nothing was stored at an instant or later.
+
+    Both kinds of keys grow with every exam version that is stored.
+    """
+    found = db.execute(
+        "SELECT pk FROM resource_version WHERE origin >="
+        " (SELECT min(pk) FROM exam_version WHERE recorded >= ?) ORDER BY origin, pk LIMIT 1",
+        (since,),
+    ).fetchone()
+    return int(found[0]) if found else moment + 1
 
 
 def _key(after: str) -> int:

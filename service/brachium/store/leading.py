@@ -4,70 +4,52 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator
+from operator import attrgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from brachium.records import DATES
 from brachium.store.conditions import ID, UPDATED, Condition, condition, values_of
-from brachium.store.criteria import Code, Is
+from brachium.store.criteria import Amount, Code, Is, Period, Present
+from brachium.store.leads import (
+    FROM_DATES,
+    FROM_IDS,
+    FROM_TIMES,
+    Lead,
+    of_id,
+    of_range,
+    of_value,
+)
+from brachium.store.ranges import TIME, VALUE, range_of
 from brachium.store.terms import ANY
+from brachium.store.weighing import held, in_range, in_runs
 
 if TYPE_CHECKING:
     from brachium.store.criteria import Criterion, Search
 
-# runs that are looked at to see how much a value leads to
-_PROBED = 500
-# rows from which on it is better to walk along an index than to sort
-_MANY = 2000
-_FROM_RUNS = (
-    " FROM search CROSS JOIN resource_version AS resource"
-    " ON resource.pk BETWEEN search.first AND search.last"
-    " WHERE search.type = ? AND search.parameter = ? AND search.value = ?"
-)
-_FROM_IDS = (
-    " FROM resource_id CROSS JOIN resource_version AS resource"
-    " ON resource.pk = resource_id.resource_version"
-    " WHERE resource_id.type = ? AND resource_id.id = ?"
-)
-
-
-class Lead(NamedTuple):
-    """One way to rows: ``sql`` begins with FROM and ends in a WHERE that more can be added to.
-
-    With ``runs`` the rows come in runs of the index, in the order of their keys.
-    """
-
-    sql: str
-    values: tuple[object, ...]
-    runs: bool = True
+# rows up to which it is better to sort what a criterion leads to, whatever there is besides
+_FEW = 2000
 
 
 class Walk(NamedTuple):
-    """A lead whose rows come in the order asked for: ``value`` is what they are sorted by."""
+    """A lead whose rows come in the order asked for: ``value`` is what they are sorted by.
+
+    ``order`` is the whole order of the index, for those who sort by nothing else.
+    """
 
     lead: Lead
     value: str
     order: tuple[str, ...]
 
 
-_FROM_VALUES = Walk(
-    Lead(
-        " FROM ordered CROSS JOIN resource_version AS resource"
-        " ON resource.pk BETWEEN ordered.first AND ordered.last"
-        " WHERE ordered.type = ? AND ordered.parameter = ?",
-        (),
-    ),
-    "ordered.value",
-    ("ordered.value", "ordered.first", "resource.pk"),
-)
-_FROM_TIMES = Walk(
-    Lead(
-        " FROM exam_version CROSS JOIN resource_version AS resource"
-        " ON resource.origin = exam_version.pk WHERE resource.type = ?",
-        (),
-    ),
-    "exam_version.recorded",
-    ("exam_version.recorded", "resource.pk"),
-)
+class Candidate(NamedTuple):
+    """Leads that together reach every row that meets a criterion, and about how many they reach.
+
+    ``settled`` is the criterion when the leads reach nothing else.
+    """
+
+    weight: int
+    leads: tuple[Lead, ...]
+    settled: Criterion | None = None
 
 
 class Plan(NamedTuple):
@@ -91,68 +73,131 @@ class Plan(NamedTuple):
         return tuple(value for one in self.conditions for value in one.values)
 
 
-def plan(db: sqlite3.Connection, search: Search, others: Iterable[Condition]) -> Plan:
-    """Return how to find what meets every criterion and ``others``."""
-    everything = (Lead(_FROM_RUNS, (search.type, ANY, ANY)),)
-    found: list[tuple[int, tuple[Lead, ...], Criterion | None]] = [
-        (_weight(db, everything), everything, None)
-    ]
+def counting(db: sqlite3.Connection, search: Search, others: Iterable[Condition]) -> Plan:
+    """Return how to find everything that meets every criterion and ``others``, in any order."""
+    everything = _everything(db, search.type)
+    best = _best(_candidates(db, search, everything, everything.weight // 4 + _FEW))
+    return _plan(db, search, best, others)
+
+
+def paging(db: sqlite3.Connection, search: Search, others: Iterable[Condition], count: int) -> Plan:
+    """Return how to find the next ``count`` rows of a search in its order."""
+    everything = _everything(db, search.type)
+    best = _best(_candidates(db, search, everything, _FEW))
+    if _is_walked(best.weight, everything.weight, count):
+        walk = _walk(db, search)
+        if walk is not None:
+            conditions = [condition(db, search.type, one) for one in search.criteria]
+            return Plan((walk.lead,), (*conditions, *others), walk)
+    return _plan(db, search, best, others)
+
+
+def _best(candidates: Iterable[Candidate]) -> Candidate:
+    return min(candidates, key=attrgetter("weight"))
+
+
+def _plan(
+    db: sqlite3.Connection, search: Search, best: Candidate, others: Iterable[Condition]
+) -> Plan:
+    open_ones = [one for one in search.criteria if one is not best.settled]
+    conditions = [condition(db, search.type, one) for one in open_ones]
+    return Plan(best.leads, (*conditions, *others))
+
+
+def _is_walked(weight: int, everything: int, count: int) -> bool:
+    """Tell whether to walk along the order: the matches lie the closer together the more there are.
+
+    To find a page one walks past ``count * everything / weight`` rows, or sorts ``weight`` rows.
+    """
+    return weight > _FEW and weight * weight > count * everything
+
+
+def _candidates(
+    db: sqlite3.Connection, search: Search, everything: Candidate, most: int
+) -> Iterator[Candidate]:
+    """Every way to look for the rows; ``most`` is what may come in an order of its own."""
+    yield everything
     for criterion in search.criteria:
-        leads = tuple(_leads(db, search.type, criterion))
-        if leads or _leads_nowhere(db, search.type, criterion):
-            found.append((_weight(db, leads), leads, criterion))
-    weight, leads, leading = min(found, key=lambda one: one[0])
-    walk = _walk(db, search) if weight >= _MANY else None
-    if walk is not None:
-        conditions = [condition(db, search.type, one) for one in search.criteria]
-        return Plan((walk.lead,), (*conditions, *others), walk)
-    conditions = [condition(db, search.type, one) for one in search.criteria if one is not leading]
-    return Plan(leads, (*conditions, *others))
+        found = _candidate(db, search.type, criterion, most)
+        if found is not None:
+            yield found
+
+
+def _candidate(
+    db: sqlite3.Connection, kind: str, criterion: Criterion, most: int
+) -> Candidate | None:
+    if criterion.negated:
+        return None
+    if criterion.parameters == (ID,):
+        ids = [one[0] for one in criterion.matches if isinstance(one, Is | Code)]
+        return Candidate(len(ids), tuple(of_id(kind, one) for one in ids), criterion)
+    listed = values_of(db, kind, criterion)
+    if listed is not None:
+        leads = tuple(of_value(kind, one.parameter, text) for one in listed for text in one.texts)
+        return Candidate(sum(in_runs(db, one) for one in leads), leads, criterion)
+    return _of_periods(db, kind, criterion, most) or _of_presence(db, kind, criterion)
+
+
+def _of_periods(
+    db: sqlite3.Connection, kind: str, criterion: Criterion, most: int
+) -> Candidate | None:
+    """Return the ranges of the dates asked for, when there are not too many rows in them."""
+    ranges = [
+        (name, range_of(name, match) if isinstance(match, Period) else None)
+        for name in criterion.parameters
+        for match in criterion.matches
+    ]
+    known = [(name, found) for name, found in ranges if found is not None]
+    if len(known) < len(ranges):
+        return None
+    weight = sum(in_range(db, kind, name, found, most) for name, found in known)
+    if weight >= most:
+        return None
+    return Candidate(weight, tuple(of_range(kind, name, found) for name, found in known))
+
+
+def _of_presence(db: sqlite3.Connection, kind: str, criterion: Criterion) -> Candidate | None:
+    """Return what has a value to compare at all."""
+    asks = all(
+        match.present if isinstance(match, Present) else isinstance(match, Amount | Period)
+        for match in criterion.matches
+    )
+    if not asks or {ID, UPDATED} & set(criterion.parameters):
+        return None
+    leads = tuple(of_value(kind, name, ANY) for name in criterion.parameters)
+    return Candidate(sum(in_runs(db, one) for one in leads), leads)
+
+
+def _everything(db: sqlite3.Connection, kind: str) -> Candidate:
+    lead = of_value(kind, ANY, ANY)
+    return Candidate(in_runs(db, lead), (lead,))
 
 
 def _walk(db: sqlite3.Connection, search: Search) -> Walk | None:
     """Return how to walk in the order of a search, where an index has it and leaves nothing out."""
-    if len(search.order) != 1:
+    if not search.order:
         return None
     kind, name = search.type, search.order[0].parameter
+    if name == ID:
+        return Walk(Lead(FROM_IDS, (kind,)), "resource_id.id", ("resource_id.id", "resource.pk"))
     if name == UPDATED:
-        return _FROM_TIMES._replace(lead=_FROM_TIMES.lead._replace(values=(kind,)))
-    has_all = _held(db, kind, name) == _held(db, kind, ANY)
-    if name not in DATES or not has_all:
+        lead = _narrowed(Lead(FROM_TIMES, (kind,)), search, name, TIME)
+        return Walk(lead, TIME, (TIME, "resource.pk"))
+    if name not in DATES or held(db, kind, name) != held(db, kind, ANY):
         return None
-    return _FROM_VALUES._replace(lead=_FROM_VALUES.lead._replace(values=(kind, name)))
+    lead = _narrowed(Lead(FROM_DATES, (kind, name)), search, name, VALUE)
+    return Walk(lead, VALUE, (VALUE, "ordered.first", "resource.pk"))
 
 
-def _held(db: sqlite3.Connection, kind: str, parameter: str) -> int:
-    """Return how many rows have a parameter at all."""
-    query = (
-        "SELECT coalesce(sum(last - first + 1), 0) FROM search"
-        " WHERE type = ? AND parameter = ? AND value = ?"
-    )
-    return int(db.execute(query, (kind, parameter, ANY)).fetchone()[0])
-
-
-def _leads(db: sqlite3.Connection, kind: str, criterion: Criterion) -> Iterator[Lead]:
-    if criterion.parameters == (ID,) and not criterion.negated:
-        for match in criterion.matches:
-            if isinstance(match, Is | Code):
-                yield Lead(_FROM_IDS, (kind, match[0]), runs=False)
-        return
-    for one in values_of(db, kind, criterion) or ():
-        yield from (Lead(_FROM_RUNS, (kind, one.parameter, text)) for text in one.texts)
-
-
-def _leads_nowhere(db: sqlite3.Connection, kind: str, criterion: Criterion) -> bool:
-    """Tell whether nothing in the index meets a criterion that only the index can meet."""
-    return values_of(db, kind, criterion) is not None
-
-
-def _weight(db: sqlite3.Connection, leads: Iterable[Lead]) -> int:
-    """Return about how many rows the leads have, older versions included."""
-    query = (
-        "SELECT coalesce(sum(last - first + 1), 0) FROM (SELECT first, last FROM search"
-        " WHERE type = ? AND parameter = ? AND value = ? LIMIT ?)"
-    )
-    return sum(
-        db.execute(query, (*one.values, _PROBED)).fetchone()[0] if one.runs else 1 for one in leads
-    )
+def _narrowed(lead: Lead, search: Search, parameter: str, column: str) -> Lead:
+    """Return the lead of a walk without what lies outside a period asked for."""
+    sql, values = lead.sql, lead.values
+    for names, matches, negated in search.criteria:
+        if negated or names != (parameter,) or len(matches) != 1:
+            continue
+        (match,) = matches
+        found = range_of(parameter, match) if isinstance(match, Period) else None
+        if found is not None and found.column == column:
+            sql += f" AND {found.condition.sql}"
+            values = (*values, *found.condition.values)
+    return Lead(sql, values)

@@ -152,12 +152,14 @@ class Store(Protocol):
         count: int = EVERYTHING,
         at: int | None = None,
         after: str | None = None,
+        *,
+        total: bool = True,
     ) -> Page:
         """Return the versions of a resource, a type or (``None``) everything, newest first.
 
         ``since`` is a UTC instant: versions stored then or later. ``period`` holds two instants:
         versions that were the newest at some time from the first to before the second. ``at`` and
-        ``after`` are those of the page before.
+        ``after`` are those of the page before, which need not be counted again.
         """
         ...
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from brachium.records import ExamStatus, ExamVersion, StoredResource
 from brachium.store.port import AuditRow, Contradiction, Outcome
+
+# names in one query
+_AT_ONCE = 400
 
 
 def exam(db: sqlite3.Connection, exam_id: str, version: int | None) -> ExamVersion | None:
@@ -92,6 +95,32 @@ def resource(
     )
     found = unambiguous(_resources(rows))
     return found[0] if found else None
+
+
+def newest(db: sqlite3.Connection, names: Sequence[tuple[str, str]]) -> tuple[StoredResource, ...]:
+    """Return the newest version of each resource that is there, in the order of the names.
+
+    The indexes must be complete.
+    """
+    found: list[StoredResource] = []
+    once = list(dict.fromkeys(names))
+    for start in range(0, len(once), _AT_ONCE):
+        lot = once[start : start + _AT_ONCE]
+        given = ", ".join(["(?, ?)"] * len(lot))
+        # a lot of question marks; names never become part of a query
+        rows = db.execute(
+            "SELECT resource.type, resource.id, resource.version, updated, text"  # noqa: S608
+            f" FROM (VALUES {given}) AS named"
+            " CROSS JOIN resource_id ON resource_id.type = column1 AND resource_id.id = column2"
+            " AND resource_id.version = (SELECT max(version) FROM resource_id"
+            " WHERE type = column1 AND id = column2)"
+            " CROSS JOIN stored_resource AS resource ON resource.pk = resource_version",
+            [text for name in lot for text in name],
+        )
+        found += _resources(rows)
+    if len({(row.type, row.id) for row in found}) < len(found):
+        raise Contradiction("a resource is stored twice under one version")
+    return tuple(found)
 
 
 def by_keys(db: sqlite3.Connection, keys: Iterable[int]) -> tuple[StoredResource, ...]:

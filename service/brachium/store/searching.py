@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 from brachium.store import reading
 from brachium.store.conditions import Condition
-from brachium.store.leading import Lead, Plan, plan
+from brachium.store.leading import Plan, counting, paging
+from brachium.store.leads import Lead
 from brachium.store.port import Page
 from brachium.store.sorting import Key, Place, behind, keys_of
 
@@ -45,15 +46,14 @@ def found(
     """Return a page of the resources that meet every criterion."""
     moment = newest_key(db) if at is None else at
     as_of = [Condition("resource.pk <= ?", (moment,)), Condition(_NEWEST, (moment,))]
-    planned = plan(db, search, as_of)
-    matches = _total(db, planned) if total else None
+    matches = _total(db, counting(db, search, as_of)) if total else None
     backwards = before is not None
     keys = keys_of(search, backwards=backwards)
     given = before if backwards else after
     place = None if given is None else Place.read(given, len(keys))
     if given is not None and place is None:
         return Page(matches, (), moment, None, None, False, False)
-    places = _places(db, planned, keys, place, count + 1)
+    places = _places(db, paging(db, search, as_of, count + 1), keys, place, count + 1)
     more, places = len(places) > count, places[:count]
     if backwards:
         places.reverse()
@@ -138,20 +138,26 @@ def _walked(
     walk = planned.walk
     if walk is None:
         raise ValueError("there is no index to walk along")
+    # what the first key asks for is what the index is sorted by
+    keys = (keys[0]._replace(sql=walk.value, values=()), *keys[1:])
+    comparison, way = ("<=", "DESC") if keys[0].descending else (">=", "ASC")
     start, values = "", tuple[object, ...]()
-    comparison, way = ("<", "DESC") if keys[0].descending else (">", "ASC")
     if place is not None:
-        value, key = place.values
-        start = (
-            f" AND {walk.value} {comparison}= ?"
-            f" AND ({walk.value} {comparison} ? OR resource.pk {comparison} ?)"
-        )
-        values = (value, value, key)
-    order = ", ".join(f"{one} {way}" for one in walk.order)
-    query = (
-        f"SELECT {walk.value}, resource.pk{lead.sql}{start}{planned.where} ORDER BY {order} LIMIT ?"
-    )
-    return db.execute(query, (*lead.values, *values, *planned.values, count)).fetchall()
+        later = behind(keys, place)
+        start = f" AND {walk.value} {comparison} ? AND {later.sql}"
+        values = (place.values[0], *later.values)
+    plain = len(keys) == 2
+    order = ", ".join(f"{one} {way}" for one in walk.order) if plain else _order(keys)
+    shown = ", ".join(key.sql for key in keys)
+    query = f"SELECT {shown}{lead.sql}{start}{planned.where} ORDER BY {order} LIMIT ?"
+    said = [value for key in keys for value in key.values]
+    return db.execute(query, (*said, *lead.values, *values, *planned.values, count)).fetchall()
+
+
+def _order(keys: Sequence[Key]) -> str:
+    """Return the order by the columns of a query that shows the keys first."""
+    ways = ("DESC" if key.descending else "ASC" for key in keys)
+    return ", ".join(f"{number} {way}" for number, way in enumerate(ways, 1))
 
 
 def _sorted(
@@ -164,10 +170,9 @@ def _sorted(
 ) -> list[tuple[object, ...]]:
     """Look at every row of a lead and keep those that come first."""
     shown = ", ".join(key.sql for key in keys)
-    order = ", ".join(f"{n} {'DESC' if key.descending else 'ASC'}" for n, key in enumerate(keys, 1))
     later = [] if place is None else [behind(keys, place)]
     where = planned.where + "".join(f" AND {one.sql}" for one in later)
     values = [value for key in keys for value in key.values]
     values += [*lead.values, *planned.values, *(value for one in later for value in one.values)]
-    query = f"SELECT {shown}{lead.sql}{where} ORDER BY {order} LIMIT ?"
+    query = f"SELECT {shown}{lead.sql}{where} ORDER BY {_order(keys)} LIMIT ?"
     return db.execute(query, (*values, count)).fetchall()

@@ -92,8 +92,7 @@ class SqliteStore:
     def read_many(self, names: Sequence[tuple[str, str]]) -> tuple[StoredResource, ...]:
         """Return the newest version of each resource that is there."""
         with self._indexed() as db:
-            found = (reading.resource(db, kind, identity, None) for kind, identity in names)
-            return tuple(row for row in found if row is not None)
+            return reading.newest(db, names)
 
     def history(
         self,
@@ -104,11 +103,13 @@ class SqliteStore:
         count: int = EVERYTHING,
         at: int | None = None,
         after: str | None = None,
+        *,
+        total: bool = True,
     ) -> Page:
         """Return a page of versions, newest first."""
         with self._indexed() as db:
             wanted = (resource_type, resource_id, since, period)
-            return histories.told(db, *wanted, count, at, after)
+            return histories.told(db, *wanted, count, at, after, total=total)
 
     def search(
         self,
