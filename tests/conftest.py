@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 
-# the folders whose tests take a minute each: begun first, so that no core waits for them at the end
-LONG = ("real_data", "crash")
+# what takes a minute each: begun first, so that no core waits for it at the end
+LONG = ("real_data", "crash", "test_walking.py")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with the long tests; the order of all others stays."""
-    items.sort(key=lambda item: item.path.parent.name not in LONG)
+    items.sort(key=lambda item: {item.path.parent.name, item.path.name}.isdisjoint(LONG))
 
 
 def _missing(what: str) -> None:

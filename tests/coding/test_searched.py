@@ -91,3 +91,19 @@ def test_cor_02_what_is_withdrawn_is_found_by_its_new_status(stored):
 )
 def test_src_07_a_date_is_the_interval_of_its_precision(text, low, high):
     assert interval(text) == f"{low}/{high}"
+
+
+@pytest.mark.parametrize(
+    ("written", "stored"),
+    [
+        ("150", "150"),
+        ("12.50", "12.50"),
+        ("34.40000000000000000001", "34.40000000000000000001"),
+        ("1e-7", "0.0000001"),
+        ("-5", "-5"),
+    ],
+)
+def test_src_20_a_quantity_is_compared_as_it_was_written(written, stored):
+    text = f'{{"valueQuantity":{{"value":{written},"system":"s","code":"deg"}}}}'
+    ((row,),) = searched([("Observation", text.encode())])
+    assert row == ("value-quantity", f"{stored}|s|deg")

@@ -174,3 +174,24 @@ def test_never_more_than_the_most_wait(database, monkeypatch):
         seen.add(waiting(database))
     assert max(seen) == 9
     store.close()
+
+
+def test_src_16_many_are_read_at_once_newest_versions_in_the_order_of_the_names(filled):
+    filled.add(following(findings("EX-1"), (own("EX-1", "0", b'{"n":2}', 2),)), 1)
+    names = [("Observation", "EX-1-0"), ("Patient", "p"), ("Observation", "EX-3-5")]
+    rows = filled.read_many(names)
+    assert [(row.type, row.id) for row in rows] == names
+    assert [row.version for row in rows] == [2, 1, 1]
+    assert rows[0] == filled.read("Observation", "EX-1-0")
+    # what is not there is left out, what is asked for twice comes once
+    asked = [names[2], ("Patient", "EX-1-0"), ("Observation", "' OR 1=1 --"), names[2]]
+    assert [row.id for row in filled.read_many(asked)] == ["EX-3-5"]
+    assert filled.read_many([]) == ()
+
+
+@pytest.mark.parametrize("number", [399, 400, 401, 1000])
+def test_src_16_no_resource_is_lost_between_the_queries_of_many(store, number):
+    names = [str(n) for n in range(number)]
+    store.add(first(resources=tuple(own("EX", name) for name in names)), None)
+    asked = [("Observation", f"EX-{name}") for name in reversed(names)]
+    assert [(row.type, row.id) for row in store.read_many(asked)] == asked

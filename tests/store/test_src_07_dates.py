@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from tests.store.exams import first, marked
 
 from brachium.coding.periods import interval
+from brachium.records import Resource
 from brachium.store.comparing import date_meets
+from brachium.store.criteria import Criterion, Period, Search
 
 # what a resource says, and what each prefix with the day 2026-03-02 in UTC should say of it
 DAY = ("2026-03-02T00:00:00.000Z", "2026-03-03T00:00:00.000Z")
@@ -40,6 +43,35 @@ TABLE = {
 def test_src_07_prefixes_around_a_day_boundary(said, prefix):
     expected = prefix in TABLE[said].split()
     assert date_meets(interval(said), prefix, *DAY) is expected
+
+
+@pytest.mark.parametrize("prefix", [*PREFIXES, "ap"])
+def test_src_07_the_store_finds_what_the_table_says(store, prefix):
+    parts = [
+        Resource("Observation", f"o{n}", marked(b"{}", [("date", interval(said))]), 1)
+        for n, said in enumerate(TABLE)
+    ]
+    store.add(first(resources=tuple(parts)), None)
+    # a day is overlapped by what is neither before nor behind it
+    expected = [
+        f"o{n}"
+        for n, prefixes in enumerate(TABLE.values())
+        if prefix in prefixes.split()
+        or (prefix == "ap" and not {"sa", "eb"} & set(prefixes.split()))
+    ]
+    page = store.search(Search("Observation", (asked(prefix),)), 50)
+    assert [row.id for row in page.rows] == expected
+    others = {"eq": "ne", "ne": "eq", "gt": "le", "lt": "ge"}
+    if prefix in others:
+        both = Search("Observation", (asked(prefix), asked(others[prefix])))
+        long = [f"o{n}" for n, said in enumerate(TABLE) if len(said) < len("2026-03-02")]
+        found = {row.id for row in store.search(both, 50).rows}
+        # AND: only what reaches over an end of the day can be on both sides of it
+        assert found <= (set(long) if prefix in ("gt", "lt") else set())
+
+
+def asked(prefix):
+    return Criterion(("date",), (Period(prefix, *DAY),))
 
 
 @pytest.mark.parametrize(

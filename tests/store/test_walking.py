@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.store import many
 from tests.store.exams import at, first, following, marked, opened, wanted
 
-from brachium.records import Resource
+from brachium.records import ExamStatus, Resource
 from brachium.store import histories, searching
 from brachium.store.comparing import teach
 from brachium.store.criteria import Criterion, Is, Order, Search
@@ -120,6 +120,8 @@ def full(tmp_path_factory):
         EVERYTHING,
         BY_DATE,
         Search("Observation", (), (Order("_lastUpdated"),)),
+        Search("Observation", (), (Order("_id"),)),
+        Search("Observation", (), (Order("date"), Order("_id"))),
         wanted("Observation", ("category", "c|exam")),
         wanted("Observation", ("code", "c|3"), ("category", "c|exam")),
     ],
@@ -164,7 +166,11 @@ def test_src_13_a_hundred_thousand_are_each_seen_once_beside_writers(full):
             new = many.exam(10_000 + number, size=20)
             store.add(new, None)
             old = many.exam(number)
-            store.add(following(old, many.exam(number, 2).resources, recorded=at(number)), 1)
+            second = following(old, many.exam(number, 2).resources, recorded=at(number))
+            store.add(second, 1)
+            withdrawn = ExamStatus.ENTERED_IN_ERROR
+            third = following(second, many.exam(number, 3).resources, status=withdrawn)
+            store.add(third, 2)
 
     writer = threading.Thread(target=write)
     page = store.search(EVERYTHING, 1000)

@@ -89,9 +89,8 @@ class FhirHistory:
         store = self._service.store
         if identity and store.read(kind or "", identity) is None:
             raise NotFound
-        page = store.history(
-            kind, identity, span.since, span.at, span.count or 1, here.at, here.after
-        )
+        asked = (kind, identity, span.since, span.at, span.count or 1)
+        page = store.history(*asked, here.at, here.after, total=here.total is None)
         total = here.total if here.total is not None else page.total
         links = {"self": self._links.own(path, pairs, place)}
         if page.has_next and span.count:

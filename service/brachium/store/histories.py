@@ -95,7 +95,7 @@ def _conditions(
     where, values = "", list[object]()
     if since is not None:
         # the key bounds what is looked at; a clock put back may leave older versions behind it
-        first = _first_since(db, since, moment)
+        first = reading.first_key_since(db, since)
         where += f" AND resource.pk >= ? AND {_RECORDED} >= ?"
         values += [first, since]
         if in_runs:
@@ -105,19 +105,6 @@ def _conditions(
         where += f" AND {_RECORDED} < ? AND coalesce({_REPLACED} > ?, TRUE)"
         values += [period[1], moment, period[0]]
     return where, tuple(values)
-
-
-def _first_since(db: sqlite3.Connection, since: str, moment: int) -> int:
-    """Return a key before which nothing was stored at an instant or later.
-
-    Both kinds of keys grow with every exam version that is stored.
-    """
-    found = db.execute(
-        "SELECT pk FROM resource_version WHERE origin >="
-        " (SELECT min(pk) FROM exam_version WHERE recorded >= ?) ORDER BY origin, pk LIMIT 1",
-        (since,),
-    ).fetchone()
-    return int(found[0]) if found else moment + 1
 
 
 def _key(after: str) -> int:

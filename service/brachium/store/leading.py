@@ -8,6 +8,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from brachium.records import DATES
+from brachium.store import reading
 from brachium.store.conditions import ID, UPDATED, Condition, condition, values_of
 from brachium.store.criteria import Amount, Code, Is, Period, Present
 from brachium.store.leads import (
@@ -19,7 +20,7 @@ from brachium.store.leads import (
     of_range,
     of_value,
 )
-from brachium.store.ranges import TIME, VALUE, range_of
+from brachium.store.ranges import TIME, VALUE, Range, range_of
 from brachium.store.terms import ANY
 from brachium.store.weighing import held, in_range, in_runs
 
@@ -101,7 +102,17 @@ def _plan(
 ) -> Plan:
     open_ones = [one for one in search.criteria if one is not best.settled]
     conditions = [condition(db, search.type, one) for one in open_ones]
+    if all(lead.runs for lead in best.leads):
+        conditions += _since(db, search)
     return Plan(best.leads, (*conditions, *others))
+
+
+def _since(db: sqlite3.Connection, search: Search) -> Iterator[Condition]:
+    """What was stored from a time on has keys from one key on, in runs that can be passed over."""
+    for found in _ranges(search, UPDATED):
+        if found.low:
+            first = reading.first_key_since(db, found.low)
+            yield Condition("search.last >= ? AND resource.pk >= ?", (first, first))
 
 
 def _is_walked(weight: int, everything: int, count: int) -> bool:
@@ -192,12 +203,19 @@ def _walk(db: sqlite3.Connection, search: Search) -> Walk | None:
 def _narrowed(lead: Lead, search: Search, parameter: str, column: str) -> Lead:
     """Return the lead of a walk without what lies outside a period asked for."""
     sql, values = lead.sql, lead.values
+    for found in _ranges(search, parameter):
+        if found.column == column:
+            sql += f" AND {found.condition.sql}"
+            values = (*values, *found.condition.values)
+    return Lead(sql, values)
+
+
+def _ranges(search: Search, parameter: str) -> Iterator[Range]:
+    """Every range that all rows of a search are in."""
     for names, matches, negated in search.criteria:
         if negated or names != (parameter,) or len(matches) != 1:
             continue
         (match,) = matches
         found = range_of(parameter, match) if isinstance(match, Period) else None
-        if found is not None and found.column == column:
-            sql += f" AND {found.condition.sql}"
-            values = (*values, *found.condition.values)
-    return Lead(sql, values)
+        if found is not None:
+            yield found

@@ -9,6 +9,8 @@ from typing import Any
 from brachium.records import ExamStatus, ExamVersion, StoredResource
 from brachium.store.port import AuditRow, Contradiction, Outcome
 
+# larger than any key
+_NO_KEY = 2**62
 # names in one query
 _AT_ONCE = 400
 
@@ -95,6 +97,19 @@ def resource(
     )
     found = unambiguous(_resources(rows))
     return found[0] if found else None
+
+
+def first_key_since(db: sqlite3.Connection, since: str) -> int:
+    """Return a key before which nothing was stored at an instant or later.
+
+    Both kinds of keys grow with every exam version that is stored.
+    """
+    found = db.execute(
+        "SELECT pk FROM resource_version WHERE origin >="
+        " (SELECT min(pk) FROM exam_version WHERE recorded >= ?) ORDER BY origin, pk LIMIT 1",
+        (since,),
+    ).fetchone()
+    return int(found[0]) if found else _NO_KEY
 
 
 def newest(db: sqlite3.Connection, names: Sequence[tuple[str, str]]) -> tuple[StoredResource, ...]:
