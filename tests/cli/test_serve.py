@@ -198,6 +198,13 @@ def test_loopback_addresses_are_known(host):
     assert is_loopback(host)
 
 
+def test_a_database_that_cannot_be_opened_is_said_plainly(tmp_path):
+    done = brachium("serve", "--database", tmp_path / "nowhere" / "exams.sqlite3")
+    assert done.returncode == 2
+    assert b"the database file" in done.stderr
+    assert b"Traceback" not in done.stderr
+
+
 def test_a_port_in_use_is_said_plainly(tmp_path):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))

@@ -151,6 +151,33 @@ def test_sec_01_the_server_itself_is_told_the_oldest_version(secured):
     assert config.ssl.minimum_version is ssl.TLSVersion.TLSv1_2
 
 
+def through(service, settings, peer, **headers):
+    """The status that a request from an address gets when the server has passed it on."""
+    app = configured(service.app, settings).loaded_app
+    sent = service.as_client() | {name.replace("_", "-"): text for name, text in headers.items()}
+
+    async def once():
+        transport = httpx.ASGITransport(app=app, client=(peer, 4000))
+        async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as asking:
+            return await asking.get("/fhir/Patient", headers=sent)
+
+    return service._runner.run(once()).status_code
+
+
+def test_ops_01_sec_01_what_a_proxy_says_counts_if_it_is_named(guarded):
+    proxied = Settings(proxies=("10.0.0.5",))
+    secure = {"X_Forwarded_For": "203.0.113.9", "X_Forwarded_Proto": "https"}
+    plain = {"X_Forwarded_For": "203.0.113.9", "X_Forwarded_Proto": "http"}
+    assert through(guarded, proxied, "10.0.0.5", **secure) == 200
+    assert through(guarded, proxied, "10.0.0.5", **plain) == 426
+    # anybody else who says so reaches plain http, which is not answered
+    assert through(guarded, proxied, "10.0.0.6", **secure) == 426
+    assert through(guarded, Settings(), "10.0.0.5", **secure) == 426
+    # and cannot pass for this machine
+    near = {"X_Forwarded_For": "127.0.0.1", "X_Forwarded_Proto": "http"}
+    assert through(guarded, proxied, "10.0.0.6", **near) == 426
+
+
 def test_ops_01_only_named_proxies_are_believed():
     assert not configured(lambda *_: None, Settings()).proxy_headers
     config = configured(lambda *_: None, Settings(proxies=("10.0.0.5",)))

@@ -16,6 +16,7 @@ from brachium.cli.shown import USAGE, complain
 from brachium.exam.findings import Moment
 from brachium.problems import BrokenSettings, BrokenTables
 from brachium.settings import Settings, read_settings
+from brachium.store.port import StoreUnavailable
 
 EXIT_CODES = """\
 exit codes:
@@ -150,7 +151,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         run: Callable[[argparse.Namespace, Settings], int] = asked.run
         return run(asked, settings(asked))
-    except (BrokenSettings, BrokenTables) as fault:
+    except (BrokenSettings, BrokenTables, StoreUnavailable) as fault:
         complain(str(fault))
         return USAGE
     except BrokenPipeError:
