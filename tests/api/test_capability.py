@@ -52,7 +52,10 @@ PATHS = {
 JUDGES = ("structure-r4b", "structure-4.0.1", "invariants")
 OWN_KINDS = ("SearchParameter", "OperationDefinition", "Device")
 # of all resources of a type one leads to the value through a reference
-REFERENCES = {("Provenance", "target"): "target", ("Provenance", "patient"): ""}
+REFERENCES = {
+    ("Provenance", "target"): "target.reference",
+    ("Provenance", "entity"): "entity.what.reference",
+}
 
 
 @pytest.fixture(scope="module")
@@ -60,6 +63,10 @@ def clinic(tmp_path_factory):
     with Serving(tmp_path_factory.mktemp("claims") / "exams.sqlite3") as service:
         for name in EXAMS:
             assert service.post("/exams", raw_example(name)).status_code == 201
+        corrected = {**example("stiff-shoulder"), "note": "Looked at again."}
+        exam = service.post("/exams", raw_example("stiff-shoulder")).json()["id"]
+        body = {"reason": "A note was missing.", "exam": corrected}
+        assert service.put(f"/exams/{exam}", body, If_Match='W/"1"').status_code == 200
         draft = example("draft")
         draft["encounter"] = {"identifier": {"system": "https://example.org/e", "value": "E-1"}}
         service.post("/exams", draft)
@@ -272,8 +279,9 @@ def test_cap_08_every_operation_has_a_route_and_a_definition(clinic, rest, sampl
 
 
 def text_of(parameter: Parameter, element) -> str:
-    if isinstance(element, dict) and "reference" in element:
-        return str(element["reference"]).partition("/_history/")[0]
+    if parameter.type == "reference":
+        found = element["reference"] if isinstance(element, dict) else element
+        return str(found).partition("/_history/")[0]
     if isinstance(element, dict) and parameter.type == "quantity":
         return f"{element['value']}|{element.get('system', '')}|{element.get('code', '')}"
     if isinstance(element, dict):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,8 @@ from brachium.formats.digest import content_digest
 if TYPE_CHECKING:
     from brachium.api.searching import Searching
     from brachium.api.service import Service
+
+_ABOUT = ("patient", "subject")
 
 
 class FhirOperations:
@@ -51,7 +54,7 @@ class FhirOperations:
         if len(wanted) > 1 or not all(one.isascii() and one.isdigit() for one in wanted):
             raise BadParameter(parameter="max", allowed="a whole number, once")
         rest = [pair for pair in pairs if pair[0] != "max"]
-        if not any(name.partition(":")[0] in ("patient", "subject") for name, _ in rest):
+        if not any(re.split("[:.]", name)[0] in _ABOUT for name, _ in rest):
             raise BadParameter(parameter="patient", allowed="the patient, who has to be named")
         for name, _ in rest:
             if name in RESULTS:

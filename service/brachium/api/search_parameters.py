@@ -157,6 +157,7 @@ PROVENANCE = (
     reference("target", "What it is about.", "", *_TARGETS),
     reference("patient", "Whose record it is about.", "", "Patient"),
     reference("agent", "Who did it.", "agent.who", "Practitioner"),
+    reference("entity", "What was revised.", "", "Observation", "DiagnosticReport"),
     Parameter("recorded", "date", "When the version was stored.", stored=_STORED, sortable=True),
 )
 # a form names people by identifier alone, so nothing can be included by it
