@@ -423,6 +423,7 @@ def test_src_16_results_of_a_report(clinic, patient):
 
 def test_src_16_what_is_a_match_is_not_included_again(clinic, patient, own):
     query = f"Observation?patient={patient}&_count=500&_include=Observation:has-member"
+    query += "&_revinclude=Observation:derived-from"
     found = searched(clinic, query)
     assert len(ids(found)) == len(own)
     assert matches(found, "include") == []
