@@ -19,7 +19,7 @@ FUNCTION_LINES = 50
 TOP_LEVEL = {"pyproject.toml", "README.md", "DEVELOPERS.md", "service", "mappings", "tests"}
 TOP_LEVEL |= {"examples"}
 NAMELESS = {"utils", "util", "core", "common", "helpers", "helper", "misc"}
-PURE = ("exam", "assess", "coding", "formats", "security")
+PURE = ("exam", "assess", "coding", "flat", "formats", "security")
 
 CLOCK = {"now", "today", "utcnow", "time", "time_ns", "monotonic", "perf_counter", "localtime"}
 CHANCE = {"uuid1", "uuid4", "uuid6", "uuid7", "urandom", "token_hex", "token_bytes", "randint"}

@@ -63,6 +63,7 @@ CREATE = Need("stores a whole exam, or codes one in a dry run", "c", EXAM)
 CHANGE = Need("puts a new version to a whole exam; nothing is ever deleted", "u", EXAM)
 READ = Need("shows a whole exam", "r", EXAM)
 FOLLOW = Need("goes through all exams of a patient", "rs", EXAM)
+EVERYTHING = Need("goes through all exams of all patients", "rs", EXAM)
 FHIR_READ = Need("read, vread and history of a resource are r", "r", (TYPE,))
 FHIR_SEARCH = Need("search, and the history of a type, are s", "s", (TYPE,))
 FHIR_WHOLE = Need("the history of everything shows every type", "s", (ANY,))
@@ -98,6 +99,9 @@ ROWS = (
     Row("GET", "/exams/{exam_id}/findings/{key}/explanation", READ),
     Row("POST", "/patients/trend", FOLLOW),
     Row("GET", "/patients/{patient_id}/trend", FOLLOW),
+    Row("GET", "/views", TOKEN),
+    Row("GET", "/views/{name}", EVERYTHING),
+    Row("GET", "/exams.csv", EVERYTHING),
     Row("GET", "/fhir/metadata", DISCOVERY),
     Row("GET", "/fhir/.well-known/smart-configuration", DISCOVERY),
     Row("POST", "/fhir", ENTRIES),

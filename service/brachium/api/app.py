@@ -61,6 +61,8 @@ from brachium.api.searching import Searching
 from brachium.api.served import SERVED
 from brachium.api.service import Service
 from brachium.api.smart import configuration
+from brachium.api.table_routes import add_tables
+from brachium.api.tables import TablePages
 from brachium.api.trend_routes import add_trends
 from brachium.api.trends import TrendPages
 from brachium.api.work import Work
@@ -166,6 +168,7 @@ def _add_routes(app: FastAPI, service: Service) -> None:
     add_reception(app, Reception(service), sample(tables))
     add_exports(app, Exports(service))
     add_trends(app, TrendPages(service))
+    add_tables(app, TablePages(service))
     add_fhir_write(app, FhirWrite(service))
     _add_login(app, service)
     add_fhir_forms(app, FhirForms(service), filled_sample(tables, settings.canonical))

@@ -37,6 +37,16 @@ _FHIR_OBJECT: Schema = {"type": "object", "required": ["resourceType"]}
 _STORED_LINKS = ("report", "collection", "transaction", "document", "codings", "assessment", "note")
 LINKS = ("self", "versions", *_STORED_LINKS)
 SCHEMAS: dict[str, Schema] = {
+    "FlatTables": shapes.list_of(
+        _object(
+            {
+                "name": _TEXT,
+                "url": _URL,
+                "columns": shapes.list_of(_object({"name": _TEXT, "type": _TEXT})),
+                "view": {"type": ["object", "null"], "description": "ViewDefinition"},
+            }
+        )
+    ),
     "Identifier": _object({"system": _TEXT, "value": _TEXT}),
     "Problem": _object(
         {

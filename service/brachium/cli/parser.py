@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
-from brachium.cli import clients, demo, explain, offline, selftest, serve
+from brachium.cli import clients, demo, explain, export, offline, selftest, serve
 from brachium.cli.shown import USAGE, complain
 from brachium.exam.findings import Moment
 from brachium.problems import BrokenSettings, BrokenTables
@@ -64,6 +64,8 @@ def parser() -> argparse.ArgumentParser:
     _add_exam_commands(commands)
     _add_tables(commands)
     _add_selftest(commands)
+    made = commands.add("export", "Write a flat table of what is stored.", export.run)
+    export.add_arguments(made)
     made = commands.add("clients", "Say who may log in: add, list, revoke, keys.", clients.run)
     clients.add_arguments(made)
     return top

@@ -69,6 +69,18 @@ class Page:
 
 
 @dataclass(frozen=True, slots=True)
+class ExamPage:
+    """Some exams in the order of arrival.
+
+    ``at`` is the moment that was looked at, ``after`` the place of the next page, or ``None``.
+    """
+
+    rows: tuple[ExamVersion, ...]
+    at: int
+    after: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class AuditRow:
     """One attempt to write, whatever came of it; no patient data.
 
@@ -122,6 +134,16 @@ class Store(Protocol):
 
         ``patient_id`` is the id of the Patient that the reports of the exams are about; withdrawn
         exams are among them. Empty for a patient who is not stored.
+        """
+        ...
+
+    def exams(
+        self, since: str | None, count: int, at: int | None = None, after: int = 0
+    ) -> ExamPage:
+        """Return exams, each in the version that was the newest at a moment.
+
+        ``since`` is a UTC instant: exams whose newest version was recorded then or later. ``at``
+        and ``after`` are those of the page before; a page with the same ``at`` sees the same.
         """
         ...
 

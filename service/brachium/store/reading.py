@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from brachium.records import ExamStatus, ExamVersion, StoredResource
-from brachium.store.port import AuditRow, Contradiction, Outcome
+from brachium.store.port import AuditRow, Contradiction, ExamPage, Outcome
 
 # larger than any key
 _NO_KEY = 2**62
@@ -54,6 +54,26 @@ def exams_of(db: sqlite3.Connection, patient_id: str) -> tuple[ExamVersion, ...]
         (f"Patient/{patient_id}",),
     )
     return tuple(_exam(row) for row in rows)
+
+
+def exams(
+    db: sqlite3.Connection, since: str | None, count: int, at: int | None, after: int
+) -> ExamPage:
+    """Return exams in the version that was the newest at a moment, in the order of arrival."""
+    moment = at
+    if moment is None:
+        (moment,) = db.execute("SELECT coalesce(max(pk), 0) FROM exam_version").fetchone()
+    found = db.execute(
+        "SELECT exam.pk, exam.id, system, value, version, status, recorded, content, digest,"
+        " problems, edition, assessment, reason, shown FROM exam JOIN exam_version AS newest"
+        " ON newest.pk = (SELECT pk FROM exam_version WHERE exam = exam.pk AND pk <= ?1"
+        " ORDER BY version DESC LIMIT 1)"
+        " WHERE exam.pk > ?2 AND (?3 IS NULL OR recorded >= ?3) ORDER BY exam.pk LIMIT ?4",
+        (moment, after, since, count + 1),
+    ).fetchall()
+    page = found[:count]
+    following = page[-1][0] if len(found) > count else None
+    return ExamPage(tuple(_exam(row[1:]) for row in page), moment, following)
 
 
 def versions(db: sqlite3.Connection, exam_id: str) -> tuple[ExamVersion, ...]:

@@ -14,7 +14,7 @@ from brachium.store.clients import SqliteClients
 from brachium.store.commits import SharedCommits
 from brachium.store.connections import Readers, available, writer
 from brachium.store.index import Index, is_complete
-from brachium.store.port import EVERYTHING, Added, AuditRow, Page, StoreUnavailable
+from brachium.store.port import EVERYTHING, Added, AuditRow, ExamPage, Page, StoreUnavailable
 from brachium.store.quiet import QuietTime
 from brachium.store.schema import migrate
 
@@ -71,6 +71,13 @@ class SqliteStore:
         """Return the newest version of every exam of a patient, in the order of arrival."""
         with self._indexed() as db:
             return reading.exams_of(db, patient_id)
+
+    def exams(
+        self, since: str | None, count: int, at: int | None = None, after: int = 0
+    ) -> ExamPage:
+        """Return exams, each in the version that was the newest at a moment."""
+        with self._readers.lent() as db:
+            return reading.exams(db, since, count, at, after)
 
     def versions(self, exam_id: str) -> tuple[ExamVersion, ...]:
         """Return all versions of an exam, oldest first."""
