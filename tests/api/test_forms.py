@@ -7,6 +7,7 @@ updated over FHIR is the filled-in form.
 from __future__ import annotations
 
 import copy
+import random
 import re
 from email.utils import parsedate_to_datetime
 
@@ -25,6 +26,7 @@ from tests.api.forms import (
     with_reason,
 )
 from tests.api.serving import FHIR_JSON, example, inside, raw_example
+from tests.api.test_transaction_faults import CHANGES, places
 from tests.api.transactions import code, issues, post, refusal, statuses
 
 CONDITION = f"identifier={SYSTEM}|F-1"
@@ -239,6 +241,32 @@ def test_wrt_11_forms_are_not_deleted(service, made):
     assert answer.status_code == 405
     assert "DELETE" not in answer.headers["allow"]
     assert "entered-in-error" in answer.text
+    assert read(service, made) == made
+
+
+def test_wrt_14_json_patch_is_refused_with_what_is_allowed(service, made):
+    patch = b'[{"op": "replace", "path": "/status", "value": "amended"}]'
+    headers = {"Content-Type": "application/json-patch+json", "If-Match": 'W/"1"'}
+    answer = service.ask("PATCH", f"{PATH}/{made['id']}", content=patch, headers=headers)
+    assert answer.status_code == 405
+    assert "PUT" in answer.headers["allow"].split(", ")
+    assert issues(answer)[0]["code"] == "not-supported"
+    assert read(service, made) == made
+
+
+def test_a_form_changed_at_one_place_is_never_a_failure_of_the_service(service, made):
+    chance = random.Random(7)
+    everywhere = places(made)
+    for path in chance.sample(everywhere, 60):
+        sent = copy.deepcopy(made)
+        holder = sent
+        for step in path[:-1]:
+            holder = holder[step]
+        chance.choice(CHANGES)(holder, path[-1])
+        answer = create(service, sent)
+        assert answer.status_code in (200, 400, 409, 422), (path, answer.text)
+        if answer.status_code != 200:
+            assert any(issue["severity"] == "error" for issue in issues(answer)), path
     assert read(service, made) == made
 
 

@@ -42,6 +42,8 @@ def refusal(method: str, path: str, allow: str) -> Fault:
         return WrongMethod(headers=headers)
     if found[1] not in SERVED:
         return NotSupported()
+    if method != "DELETE" and SERVED[found[1]].writes:
+        return WrongMethod(headers=headers)
     row = _DELETE if method == "DELETE" else _WRITE
     problem = row.problem("", f"{row.title} {method} is not served here.", "not-supported")
     return WrongMethod(replace(problem, place=found[1]), headers=headers)

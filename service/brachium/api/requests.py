@@ -16,11 +16,11 @@ from brachium.api.allowed import names as allowed_names
 from brachium.api.answers import header
 from brachium.api.faults import BadParameter, NotJson, Refused, Stale, Unconditional, WrongMediaType
 from brachium.api.media import FHIR_JSON, JSON, is_fhir_body, is_json_body
+from brachium.intake.lifecycle import MAX_REASON
 from brachium.problems import Listed, Problem, Severity
 
 _ETAG = re.compile(r'(?:W/)?"(\d{1,9})"')
 _JSON_TOKEN = re.compile(rb'"(?:[^"\\]|\\.)*"|[{}\[\],:]', re.DOTALL)
-MAX_REASON = 1000
 
 
 async def json_body(request: Request) -> bytes:

@@ -48,6 +48,7 @@ _ENTRY = frozenset({"fullUrl", "resource", "request"})
 _REQUEST = frozenset({"method", "url", "ifNoneExist", "ifMatch"})
 _META = frozenset({"versionId", "lastUpdated", "profile", "source"})
 _TOKEN = re.compile(r"((?:[^\\|,]|\\.)+)\|((?:[^\\|,]|\\.)+)", re.DOTALL)
+_LONG = re.compile(rb"\d{19}")
 _ETAG = re.compile(r'(?:W/)?"([1-9]\d{0,8})"')
 
 
@@ -99,17 +100,26 @@ class Incoming(NamedTuple):
 
 
 def parse(raw: bytes) -> Any:  # noqa: ANN401 - JSON
-    """Return posted JSON, fractions as ``Decimal``; ``ValueError`` for what is not JSON."""
-    return jiter.from_json(
+    """Return posted JSON, fractions as ``Decimal``; ``ValueError`` for what is not JSON.
+
+    Whole numbers of more than 64 bits are ``Decimal`` too, because nothing writes them otherwise.
+    """
+    found = jiter.from_json(
         raw, float_mode="decimal", catch_duplicate_keys=True, allow_inf_nan=False
     )
+    return _bounded(found) if _LONG.search(raw) else found
+
+
+def _bounded(value: Any) -> Any:  # noqa: ANN401 - JSON
+    if isinstance(value, list):
+        return [_bounded(one) for one in value]
+    if isinstance(value, dict):
+        return {name: _bounded(one) for name, one in value.items()}
+    return Decimal(value) if type(value) is int and abs(value) >= 1 << 63 else value
 
 
 def write(value: Any) -> bytes:  # noqa: ANN401 - JSON
-    """Return JSON text of what :func:`parse` gave, with the digits it came with.
-
-    ``TypeError`` for whole numbers of more than 64 bits.
-    """
+    """Return JSON text of what :func:`parse` gave, with the digits it came with."""
     return orjson.dumps(value, default=_digits)
 
 

@@ -18,7 +18,7 @@ from brachium.exam.findings import Identifier
 from brachium.formats.incoming import identity_of, parse, placed
 from brachium.intake import change, receive
 from brachium.intake.desk import Desk, read_back
-from brachium.intake.lifecycle import expectation_problem
+from brachium.intake.lifecycle import MAX_REASON, expectation_problem
 from brachium.intake.receipt import Outcome, Receipt
 from brachium.intake.refusals import NOT_A_FORM, NOT_KEPT
 from brachium.intake.restate import IN_ERROR
@@ -204,6 +204,3 @@ def _is_reason(extension: object, url: str) -> bool:
         return False
     text = extension["valueString"]
     return bool(extension["url"] == url) and isinstance(text, str) and len(text) <= MAX_REASON
-
-
-MAX_REASON = 1000

@@ -29,6 +29,9 @@ DRAFT, FINAL = ExamStatus.PRELIMINARY, ExamStatus.FINAL
 AMENDED, CORRECTED = ExamStatus.AMENDED, ExamStatus.CORRECTED
 WITHDRAWN = ExamStatus.ENTERED_IN_ERROR
 
+# in characters; a reason is a sentence, and goes into Provenance
+MAX_REASON = 1000
+
 STEPS: Mapping[ExamStatus, frozenset[ExamStatus]] = {
     DRAFT: frozenset({DRAFT, FINAL, WITHDRAWN}),
     FINAL: frozenset({AMENDED, CORRECTED, WITHDRAWN}),
