@@ -101,6 +101,18 @@ def test_txn_05_a_repeated_correction_changes_nothing(sender, here):
     assert (held(here), told(here, sender)) == before
 
 
+@pytest.mark.parametrize("kind", ["correction", "withdrawal"])
+def test_txn_05_a_repeat_that_says_more_is_no_repeat(sender, here, kind):
+    sender.put(corrected()) if kind == "correction" else sender.withdraw()
+    for bundle in sender.versions:
+        post(here, bundle)
+    more = copy.deepcopy(sender.versions[1])
+    index = next(i for i, e in enumerate(more["entry"]) if "hasMember" in e["resource"])
+    more["entry"][index]["resource"]["note"] = [{"text": "Seen again."}]
+    places = refusal(post(here, more), 422, "not-kept")
+    assert places == [f"Bundle.entry[{index}].resource.note"]
+
+
 def test_cor_02_a_withdrawal_goes_from_service_to_service(sender, here):
     sender.withdraw()
     for bundle in sender.versions:
