@@ -1,0 +1,128 @@
+"""The service's own rules over resources of ours: an exam read back and examined, not stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+import orjson
+
+from brachium.coding.decode import decode
+from brachium.coding.decode_finding import side_problem
+from brachium.coding.jsontext import fragment
+from brachium.exam.reading import examine
+from brachium.profiles import remarks
+
+if TYPE_CHECKING:
+    from brachium.exam.rule import ModelOptions
+    from brachium.problems import Problem
+    from brachium.profiles.remarks import Remarks
+    from brachium.tables.load import Tables
+
+Json: TypeAlias = Any
+
+# what reading back raises for a resource that says too little or contradicts itself
+_UNREADABLE = (LookupError, TypeError, AttributeError, ValueError, StopIteration)
+
+
+class OwnRules:
+    """Judges what already has the right shape."""
+
+    def __init__(self, tables: Tables, canonical: str, model: ModelOptions) -> None:
+        self._tables = tables
+        self._canonical = canonical
+        self._model = model
+
+    def judge(self, resource: Json, found: Remarks) -> None:
+        """Add the problems of an Observation or of a Bundle of ours."""
+        kind = resource.get("resourceType")
+        if kind == "Bundle":
+            self._bundle(resource, found)
+        elif kind == "Observation":
+            self._side(resource, "Observation", found)
+
+    def _side(self, observation: Json, place: str, found: Remarks) -> None:
+        problem = side_problem(observation, self._tables, self._canonical)
+        if problem is not None:
+            found.problems.append(replace(problem, place=f"{place}.bodySite"))
+
+    def _bundle(self, bundle: Json, found: Remarks) -> None:
+        flat = relative(bundle)
+        try:
+            decoded = decode(flat, self._tables, self._canonical)
+        except _UNREADABLE:
+            text = "The Bundle cannot be read back as one exam."
+            found.say(remarks.NOT_OURS, "Bundle", text, "business-rule")
+            return
+        for index, entry in enumerate(flat["entry"]):
+            if entry["resource"]["resourceType"] == "Observation":
+                self._side(entry["resource"], f"Bundle.entry[{index}].resource", found)
+        exam = orjson.dumps(decoded.exam, default=_digits)
+        places = _places(flat, decoded.exam)
+        for problem in examine(exam, self._tables, self._model).problems:
+            found.problems.append(_placed(problem, places))
+
+
+def _digits(value: object) -> orjson.Fragment:
+    if isinstance(value, Decimal):
+        return fragment(value)
+    raise TypeError(type(value).__name__)
+
+
+def _placed(problem: Problem, places: Mapping[str, str]) -> Problem:
+    """Return a problem of the exam with the place of the resource that says it."""
+    parts = problem.pointer.split("/")
+    about = "/".join(parts[1:3]) if parts[1:2] == ["findings"] else ""
+    return replace(problem, place=places.get(about, places[""]), pointer="")
+
+
+def _places(flat: Json, exam: Json) -> dict[str, str]:
+    """Return where each finding is: by ``findings/index``, and by an empty name the report."""
+    resources = [entry["resource"] for entry in flat["entry"]]
+    at = {
+        one["identifier"][0]["value"]: f"Bundle.entry[{index}].resource"
+        for index, one in reversed(list(enumerate(resources)))
+        if one["resourceType"] in ("Observation", "DiagnosticReport")
+    }
+    whole = exam["identifier"]["value"]
+    found = {"": at.get(whole, "Bundle")}
+    for index, finding in enumerate(exam["findings"]):
+        key = f"{whole}/{finding['key']}"
+        place = at.get(key) or at.get(f"{key}/left") or at.get(f"{key}/right") or found[""]
+        found[f"findings/{index}"] = place
+    return found
+
+
+def relative(bundle: Json) -> Json:
+    """Return the bundle with ids and relative references, whatever its entries are called.
+
+    A transaction names its entries urn:uuid, a document by absolute addresses; reading back wants
+    ``Type/id``, as the stored text has it.
+    """
+    names = dict(_names(bundle))
+    entries = []
+    for entry in bundle["entry"]:
+        resource = _repointed(entry["resource"], names)
+        name = names.get(entry["fullUrl"], "")
+        entries.append({"resource": {**resource, "id": name.rpartition("/")[2]}})
+    return {"entry": entries}
+
+
+def _names(bundle: Json) -> Iterator[tuple[str, str]]:
+    for entry in bundle["entry"]:
+        url = entry["fullUrl"]
+        identity = url.replace(":", "/").rpartition("/")[2]
+        yield url, f"{entry['resource']['resourceType']}/{identity}"
+
+
+def _repointed(value: Json, names: Mapping[str, str]) -> Json:
+    if isinstance(value, dict):
+        return {
+            key: names.get(part, part)
+            if key == "reference" and isinstance(part, str)
+            else _repointed(part, names)
+            for key, part in value.items()
+        }
+    return [_repointed(one, names) for one in value] if isinstance(value, list) else value
