@@ -2,15 +2,18 @@
 
 The only module that imports fhir.resources. Its R4B models equal R4 4.0.1 for the elements in use;
 what they do not check (invariants, required bindings) is proved elsewhere. Importing the models
-costs about a second, so it happens on use, never in the path of a request.
+costs about a second, so it happens on use, never in the path of a request that stores or reads an
+exam; only who asks for a judgement waits for it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 from typing import Any
 
 import orjson
+from pydantic import ValidationError
 
 from brachium.assess.assessment import assess
 from brachium.coding.encode import encode
@@ -53,6 +56,30 @@ def faults(resources: Iterable[Resource]) -> list[str]:
     return found
 
 
+def objections(name: str, text: bytes) -> list[str]:
+    """Return the FHIRPath places of a resource that the models refuse; their words stay here.
+
+    Empty for a type that the models are not asked about.
+    """
+    model = _models().get(name)
+    if model is None:
+        return []
+    try:
+        model.model_validate_json(text)
+    except ValidationError as error:
+        return list(dict.fromkeys(_place(name, fault["loc"]) for fault in error.errors()))
+    except ValueError:
+        return [name]
+    return []
+
+
+def _place(name: str, location: Iterable[int | str]) -> str:
+    path = name
+    for part in location:
+        path += f"[{part}]" if isinstance(part, int) else f".{part}"
+    return path
+
+
 def _coded(tables: Tables, options: CodingOptions) -> tuple[Resource, ...]:
     exam = sample(tables)
     found = leaves(exam, tables)
@@ -61,15 +88,20 @@ def _coded(tables: Tables, options: CodingOptions) -> tuple[Resource, ...]:
     return (*coded.resources, record)
 
 
+@cache
 def _models() -> dict[str, Any]:
+    from fhir.resources.R4B.bundle import Bundle
+    from fhir.resources.R4B.composition import Composition
     from fhir.resources.R4B.diagnosticreport import DiagnosticReport
     from fhir.resources.R4B.observation import Observation
     from fhir.resources.R4B.organization import Organization
     from fhir.resources.R4B.patient import Patient
     from fhir.resources.R4B.practitioner import Practitioner
     from fhir.resources.R4B.provenance import Provenance
+    from fhir.resources.R4B.questionnaireresponse import QuestionnaireResponse
 
-    known = (DiagnosticReport, Observation, Organization, Patient, Practitioner, Provenance)
+    exam = (DiagnosticReport, Observation, Organization, Patient, Practitioner, Provenance)
+    known = (*exam, Bundle, Composition, QuestionnaireResponse)
     return {model.__name__: model for model in known}
 
 

@@ -41,10 +41,10 @@ def broken(element: Element, kind: Type, value: Json, place: Place, found: Remar
 
 
 def _tell(rule: Rule, place: Place, found: Remarks) -> None:
-    text = f"The rule {rule.key} does not hold: {rule.human}"
+    text = f"The rule {rule.key} does not hold{'.' if rule.source else f': {rule.human}'}"
     remedy = f"It reads: {rule.expression}" if len(rule.expression) < _READABLE else ""
-    kind = rule.source or "StructureDefinitions of this service"
-    found.say(remarks.INVARIANT, place.path, text, "invariant", remedy, kind)
+    source = rule.source or remarks.OWN
+    found.say(remarks.INVARIANT, place.path, text, "invariant", remedy, source)
 
 
 _READABLE = 240

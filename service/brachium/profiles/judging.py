@@ -8,6 +8,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from brachium.coding.fhir import OwnUrls
+from brachium.coding.shape import objections
+from brachium.formats import incoming
 from brachium.profiles import remarks
 from brachium.profiles.artifacts import profiles
 from brachium.profiles.base import HL7, base
@@ -58,10 +60,13 @@ class Judging:
         wanted = profile.split("|")[0]
         own = not wanted.startswith(HL7) and self._is_exam(resource)
         try:
-            known = Known(self._values, self._extensions, self._nested if own else _any, _passed)
+            inside = (self._nested, _refused) if own else (_any, _passed)
             node = self._tree(resource, wanted, place, found)
+            known = Known(self._values, self._extensions, *inside)
             Walk(known, found).resource(resource, place, node, alone=True)
-            if own and not found.errors:
+            if found.spotless:
+                _second_opinion(resource, name, found)
+            if own:
                 self._own.judge(resource, found)
         except (Enough, RecursionError):
             found.cut()
@@ -175,10 +180,22 @@ def _any(_resource: Json, _place: Place, _found: Remarks) -> None:
     """Judge what is inside by R4 alone."""
 
 
-def _passed(resource: Json, place: Place, found: Remarks) -> None:
-    """Note a resource whose type has no definition here: alone or unnamed it is an error."""
-    if "." in place.path and type_of(resource):
-        found.pass_over(place.path)
-        return
+def _refused(_resource: Json, place: Place, found: Remarks) -> None:
+    """Say that a resource is of a type that no exam holds."""
     text = "A resource of this type is not taken here, and nothing in it was looked at."
     found.say(remarks.NOT_OURS, place.path, text, "not-supported")
+
+
+def _passed(resource: Json, place: Place, found: Remarks) -> None:
+    """Note a resource whose type has no definition here; one without a type is an error."""
+    if "." in place.path and type_of(resource):
+        found.pass_over(place.path)
+    else:
+        _refused(resource, place, found)
+
+
+def _second_opinion(resource: Json, name: str, found: Remarks) -> None:
+    """Ask the models too: they were made by others, from the same definitions."""
+    for path in objections(name, incoming.write(resource)):
+        text = "The FHIR models refuse this value."
+        found.say(remarks.VALUE, path, text, "value")

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypeAlias
-
-import orjson
 
 from brachium.coding.decode import decode
 from brachium.coding.decode_finding import side_problem
-from brachium.coding.jsontext import fragment
+from brachium.coding.response_reading import everything_wrong, read_response
 from brachium.exam.reading import examine
+from brachium.formats import incoming
 from brachium.profiles import remarks
 
 if TYPE_CHECKING:
@@ -36,17 +34,27 @@ class OwnRules:
         self._model = model
 
     def judge(self, resource: Json, found: Remarks) -> None:
-        """Add the problems of an Observation or of a Bundle of ours."""
-        kind = resource.get("resourceType")
-        if kind == "Bundle":
+        """Add the problems of a form, or of an Observation or Bundle of ours in good shape."""
+        kind = resource.get("resourceType") if isinstance(resource, dict) else ""
+        if kind == "QuestionnaireResponse":
+            self._form(resource, found)
+        elif kind == "Bundle" and not found.errors:
             self._bundle(resource, found)
-        elif kind == "Observation":
+        elif kind == "Observation" and not found.errors:
             self._side(resource, "Observation", found)
+
+    def _form(self, response: Json, found: Remarks) -> None:
+        read = read_response(response, self._tables, self._canonical)
+        if read.exam is None:
+            found.add(everything_wrong(read, self._tables, self._model))
+            return
+        problems = examine(read.content(), self._tables, self._model).problems
+        found.add((*read.problems, *read.placed(problems)))
 
     def _side(self, observation: Json, place: str, found: Remarks) -> None:
         problem = side_problem(observation, self._tables, self._canonical)
         if problem is not None:
-            found.problems.append(replace(problem, place=f"{place}.bodySite"))
+            found.add([replace(problem, place=f"{place}.bodySite", pointer="")])
 
     def _bundle(self, bundle: Json, found: Remarks) -> None:
         flat = relative(bundle)
@@ -59,16 +67,10 @@ class OwnRules:
         for index, entry in enumerate(flat["entry"]):
             if entry["resource"]["resourceType"] == "Observation":
                 self._side(entry["resource"], f"Bundle.entry[{index}].resource", found)
-        exam = orjson.dumps(decoded.exam, default=_digits)
+        exam = incoming.write(decoded.exam)
         places = _places(flat, decoded.exam)
-        for problem in examine(exam, self._tables, self._model).problems:
-            found.problems.append(_placed(problem, places))
-
-
-def _digits(value: object) -> orjson.Fragment:
-    if isinstance(value, Decimal):
-        return fragment(value)
-    raise TypeError(type(value).__name__)
+        problems = examine(exam, self._tables, self._model).problems
+        found.add(_placed(one, places) for one in problems)
 
 
 def _placed(problem: Problem, places: Mapping[str, str]) -> Problem:

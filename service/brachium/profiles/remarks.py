@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from brachium.problems import Listed, Problem, Severity
@@ -139,6 +140,13 @@ class Remarks:
         if found not in self.problems[-8:]:
             self.problems.append(found)
 
+    def add(self, problems: Iterable[Problem]) -> None:
+        """Add problems that others found, with their places."""
+        for one in problems:
+            if len(self.problems) >= self._most:
+                raise Enough
+            self.problems.append(one)
+
     @property
     def errors(self) -> int:
         """How many errors there are."""
@@ -159,6 +167,11 @@ class Remarks:
     def pass_over(self, place: str) -> None:
         """Note a resource of a type that is not judged."""
         self._unjudged.append(place)
+
+    @property
+    def spotless(self) -> bool:
+        """Whether everything was looked at and nothing was found."""
+        return not self.problems and not self._unjudged
 
     def end(self) -> tuple[Problem, ...]:
         """Return every problem; what was passed over is told once, at its first place."""
