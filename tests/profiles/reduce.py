@@ -40,7 +40,14 @@ def reduced() -> bytes:
     kept = sorted(_kept(), key=lambda one: str(one["id"]))
     rules: dict[str, Json] = {}
     types = {str(one["id"]): _type(one, rules) for one in kept}
-    bound = sorted({row["bind"][1] for one in types.values() for row in one["elements"] if "bind" in row and row["bind"][0] == "required"})
+    bound = sorted(
+        {
+            row["bind"][1]
+            for one in types.values()
+            for row in one["elements"]
+            if "bind" in row and row["bind"][0] == "required"
+        }
+    )
     values = {url: listed for url in bound if (listed := _listed(url)) is not None}
     head = {"version": "4.0.1", "source": "package hl7.fhir.r4.core 4.0.1, CC0", "sha256": DIGEST}
     parts = [("rules", rules), ("values", values), ("types", types)]

@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from brachium.api.served import CHECKS, VALIDATED
 from brachium.security.scopes import ANY, LETTERS, Scope, Scopes
 
 # stands for the resource type in the path
@@ -118,6 +119,14 @@ ROWS = (
     Row("GET", "/fhir/Patient/{patient_id}/$everything", RECORD),
     Row("GET", "/fhir/Composition/{composition_id}/$document", READ),
     Row("GET", "/fhir/DiagnosticReport/{report_id}/$document", READ),
+    *(Row("POST", f"/fhir/{kind}/$validate", TOKEN) for kind in VALIDATED),
+    *(
+        Row(method, f"/fhir/{one.type}{place}/${one.name}", TOKEN)
+        for one in CHECKS
+        if one.name != "validate"
+        for place in ("", "/{resource_id}")[: len(one.levels)]
+        for method in ("GET", "POST")
+    ),
     Row("GET", _FHIR_ITEM, FHIR_READ),
     Row("GET", f"{_FHIR_ITEM}/_history", FHIR_READ),
     Row("GET", f"{_FHIR_ITEM}/_history/{{version}}", FHIR_READ),

@@ -37,12 +37,15 @@ from brachium.api.faults import (
     WrongMethod,
 )
 from brachium.api.fhir import Fhir
+from brachium.api.fhir_check_routes import add_checks
 from brachium.api.fhir_forms import FhirForms
 from brachium.api.fhir_history import FhirHistory
 from brachium.api.fhir_operations import FhirOperations
 from brachium.api.fhir_refused import refusal
 from brachium.api.fhir_routes import add_fhir
 from brachium.api.fhir_searches import FhirSearches
+from brachium.api.fhir_terms import FhirTerms
+from brachium.api.fhir_validate import FhirValidate
 from brachium.api.fhir_write import FhirWrite
 from brachium.api.fhir_write_routes import add_fhir_forms, add_fhir_write
 from brachium.api.gate import Gate
@@ -182,6 +185,7 @@ def _add_fhir(app: FastAPI, service: Service, rules: tuple[Listed, ...], metadat
     known = definitions(Material(service.tables, rules, settings, service.version, model))
     links = PageLinks(base, service.seal)
     searching = Searching(service.store, known, links, base, settings.canonical)
+    add_checks(app, FhirValidate(service), FhirTerms(service, known))
     add_fhir(
         app,
         Fhir(service, known, metadata),

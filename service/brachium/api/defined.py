@@ -8,10 +8,15 @@ from typing import Any
 from brachium.api import device, operation_definitions, search_definitions, terminology
 from brachium.api.definitions import Definitions, Maker, Material
 from brachium.coding.questionnaire import questionnaire
+from brachium.profiles.artifacts import artifacts
 
 
 def _questionnaires(material: Material) -> Iterator[Mapping[str, Any]]:
     yield questionnaire(material.tables, material.canonical, material.model)
+
+
+def _artifacts(material: Material) -> Iterator[Mapping[str, Any]]:
+    return artifacts(material.tables, material.canonical, material.version)
 
 
 MAKERS: tuple[Maker, ...] = (
@@ -20,6 +25,7 @@ MAKERS: tuple[Maker, ...] = (
     device.resources,
     search_definitions.resources,
     operation_definitions.resources,
+    _artifacts,
 )
 
 

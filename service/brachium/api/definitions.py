@@ -96,6 +96,10 @@ class Definitions:
         """Return one definition or ``None``."""
         return self._by_id.get((kind, identity))
 
+    def all(self, kind: str) -> list[Definition]:
+        """Return every definition of a type."""
+        return [one for (owner, _), one in self._by_id.items() if owner == kind]
+
     def search(self, search: Search) -> list[Definition]:
         """Return the definitions that meet every criterion, in the order they were made."""
         return [

@@ -13,6 +13,7 @@ from brachium.exam import shape_codes
 from brachium.formats import incoming
 from brachium.intake import refusals
 from brachium.problems import Listed, Severity
+from brachium.profiles import remarks
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -28,12 +29,5 @@ def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     rows += [
         Listed(r.code, Severity.ERROR, r.title, "", r.remedy, r.source) for r in faults.values()
     ]
-    owners = (shape_codes, incoming, response_problems, refusals, vocabulary, requests)
-    for owner in (*owners, search_query, fhir_refused):
-        rows += owner.LISTED
-    return tuple(sorted(rows, key=lambda row: row.code))
-
-
-def rules_json(rows: Iterable[Listed], edition: str) -> bytes:
-    """Return the rules as JSON for ``GET /rules``."""
-    return orjson.dumps({"edition": edition, "rules": list(rows)})
+    below = (shape_codes, incoming, response_problems, refusals, vocabulary, remarks)
+    for owner in (*below, requests, search_query, fhir_refused):

@@ -73,6 +73,10 @@ def _defined(kind: str, *parameters: Parameter) -> Served:
     return Served(kind, parameters, versioned=False, back=())
 
 
+def _profiles(*kinds: str) -> tuple[str, ...]:
+    return tuple(f"StructureDefinition/arm-exam-{kind}" for kind in kinds)
+
+
 _MEMBERS = (
     PROVENANCE,
     ("Observation", "has-member"),
@@ -82,12 +86,17 @@ _MEMBERS = (
 SERVED: Mapping[str, Served] = {
     one.type: one
     for one in (
-        Served("Observation", by.OBSERVATION, back=_MEMBERS),
-        Served("DiagnosticReport", by.REPORT),
-        Served("Patient", by.PATIENT_ITSELF),
-        Served("Practitioner", by.PARTY),
-        Served("Organization", by.PARTY),
-        Served("Provenance", by.PROVENANCE, back=()),
+        Served(
+            "Observation",
+            by.OBSERVATION,
+            back=_MEMBERS,
+            profiles=_profiles("motion", "sign", "strength", "part", "derived", "panel"),
+        ),
+        Served("DiagnosticReport", by.REPORT, profiles=_profiles("report")),
+        Served("Patient", by.PATIENT_ITSELF, profiles=_profiles("patient")),
+        Served("Practitioner", by.PARTY, profiles=_profiles("practitioner")),
+        Served("Organization", by.PARTY, profiles=_profiles("organization")),
+        Served("Provenance", by.PROVENANCE, back=(), profiles=_profiles("provenance")),
         Served(
             "QuestionnaireResponse",
             by.FORM,
@@ -129,7 +138,72 @@ class Operation(NamedTuple):
 
 
 _HL7 = "http://hl7.org/fhir/OperationDefinition"
+# what $validate judges: everything that an exam is made of or comes in as
+VALIDATED = (
+    "Observation",
+    "DiagnosticReport",
+    "Patient",
+    "Practitioner",
+    "Organization",
+    "Provenance",
+    "Bundle",
+    "Composition",
+    "QuestionnaireResponse",
+)
+_TYPE: tuple[Level, ...] = ("type",)
+_BOTH: tuple[Level, ...] = ("type", "instance")
+CHECKS: tuple[Operation, ...] = (
+    *(
+        Operation(
+            "validate",
+            kind,
+            _TYPE,
+            f"{_HL7}/Resource-validate",
+            "Says what there is to say of a resource, by R4, by the profiles and by the rules of "
+            "this service, and stores nothing; takes profile and mode.",
+            method="POST",
+        )
+        for kind in VALIDATED
+    ),
+    Operation(
+        "lookup",
+        "CodeSystem",
+        _TYPE,
+        f"{_HL7}/CodeSystem-lookup",
+        "What is known of a code of ours: code with system, or coding; version.",
+    ),
+    Operation(
+        "validate-code",
+        "CodeSystem",
+        _BOTH,
+        f"{_HL7}/CodeSystem-validate-code",
+        "Whether a code is in a code system of ours, and has this display.",
+    ),
+    Operation(
+        "validate-code",
+        "ValueSet",
+        _BOTH,
+        f"{_HL7}/ValueSet-validate-code",
+        "Whether a code is in a value set of ours, and has this display.",
+    ),
+    Operation(
+        "expand",
+        "ValueSet",
+        _BOTH,
+        f"{_HL7}/ValueSet-expand",
+        "The codes of a value set of ours, with filter, offset and count.",
+    ),
+    Operation(
+        "translate",
+        "ConceptMap",
+        _BOTH,
+        f"{_HL7}/ConceptMap-translate",
+        "What a concept of ours is called elsewhere, and back with reverse. A code that holds for "
+        "one side only is given when a dependency names the side.",
+    ),
+)
 OPERATIONS: tuple[Operation, ...] = (
+    *CHECKS,
     Operation(
         "everything",
         "Patient",

@@ -33,7 +33,9 @@ def exam(canonical: str) -> tuple[Profile, ...]:
     return (
         Profile("arm-exam-report", "Report of an exam", words, REPORT, _report(urls, values)),
         *(
-            Profile(f"arm-exam-{name.lower()}", f"{name} of an exam", told, name, _party(name, urls))
+            Profile(
+                f"arm-exam-{name.lower()}", f"{name} of an exam", told, name, _party(name, urls)
+            )
             for name, told in PARTIES.items()
         ),
         Profile(

@@ -42,11 +42,19 @@ class Kind(NamedTuple):
 
 # ``concepts`` are the kinds of our concepts that such an Observation is about
 KINDS = (
-    Kind("motion", "Motion of a joint on one side", "", ("Quantity", "CodeableConcept"), ("motion",)),
+    Kind(
+        "motion", "Motion of a joint on one side", "", ("Quantity", "CodeableConcept"), ("motion",)
+    ),
     Kind("sign", "Sign looked for or felt", "arm-exam-presence", ("CodeableConcept",), ("sign",)),
     Kind("strength", "Strength", "", ("Quantity", "CodeableConcept"), ("strength",)),
     Kind("part", "Whole part of a joint", "arm-exam-outcome", ("CodeableConcept",), ("part",)),
-    Kind("derived", "Value worked out from findings", "", ("Quantity",), ("computation", "side-difference")),
+    Kind(
+        "derived",
+        "Value worked out from findings",
+        "",
+        ("Quantity",),
+        ("computation", "side-difference"),
+    ),
     Kind("panel", "Examination of a joint", "", (), ("panel",)),
 )
 LEAVES = ("motion", "sign", "strength", "part")
@@ -222,4 +230,3 @@ def _end(urls: OwnUrls) -> Rule:
         f"{magnitude('axis-convention')}.exists() implies "
         f"(({angle} < 0) = {beyond}.exists() and ({angle} > 0) = {short}.exists())",
     )
-

@@ -80,7 +80,10 @@ def _options() -> dict[str, Any]:
     return {
         "userInvocationTable": {
             "hasValue": {"fn": has_value, "arity": {0: []}},
-            "trace": {"fn": lambda items, *_: items, "arity": {1: ["String"], 2: ["String", "Expr"]}},
+            "trace": {
+                "fn": lambda items, *_: items,
+                "arity": {1: ["String"], 2: ["String", "Expr"]},
+            },
         }
     }
 
@@ -90,9 +93,10 @@ def _evaluated(rule: Rule, path: str, value: Json, place: Place, found: Remarks)
     from fhirpathpy.engine.nodes import ResourceNode
 
     found.evaluate()
+    create: Callable[[Json, str], Any] = ResourceNode.create_node
     context = {"resource": place.resource, "rootResource": place.root}
     try:
-        node = ResourceNode.create_node(value, path)
+        node = create(value, path)
         results = _compiled(rule.expression)(node, context)
     except remarks.Enough:
         raise
@@ -149,7 +153,9 @@ def _without(*names: str) -> Callable[[Json, Place], bool]:
 
 
 def _key(coding: Json) -> tuple[str, ...]:
-    return tuple(f"{k}={v!r}" for k, v in sorted(coding.items())) if isinstance(coding, dict) else ()
+    return (
+        tuple(f"{k}={v!r}" for k, v in sorted(coding.items())) if isinstance(coding, dict) else ()
+    )
 
 
 def _codings(value: Json) -> set[tuple[str, ...]]:

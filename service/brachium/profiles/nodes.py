@@ -101,4 +101,3 @@ def inside(node: Node, kind: Type) -> Node:
 def is_primitive(kind: Type) -> bool:
     """Tell whether a value of this type is a JSON primitive."""
     return kind.name[0].islower()
-

@@ -113,7 +113,7 @@ LISTED = (
 )
 
 
-class Enough(Exception):  # noqa: N818 - it is no error of anybody's
+class Enough(Exception):
     """The limits of one judgement are used up."""
 
 
@@ -178,7 +178,9 @@ class Remarks:
         if self._unjudged:
             number = len(self._unjudged)
             text = f"{number} resources inside are of types that are not judged here."
-            text = "A resource inside is of a type that is not judged here." if number == 1 else text
+            text = (
+                "A resource inside is of a type that is not judged here." if number == 1 else text
+            )
             found = NOT_JUDGED.problem("", text, "not-supported")
             self.problems.append(replace(found, place=self._unjudged[0]))
         return tuple(self.problems)

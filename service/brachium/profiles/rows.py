@@ -77,7 +77,7 @@ def coded(place: str, slot: str, system: str, values: str, words: str) -> tuple[
 
 
 def extensions(place: str, *slots: tuple[str, str, int, str]) -> tuple[Row, ...]:
-    """Return rows for extensions: (name of the slice, URL, minimum, maximum), other ones allowed."""
+    """Return rows for extensions (slice, URL, minimum, maximum); other ones are allowed."""
     rows = [Row(f"{place}.extension", slicing=Slicing("value", "url"))]
     for name, url, least, most in slots:
         one = f"{place}.extension:{name}"

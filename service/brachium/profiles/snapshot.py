@@ -55,7 +55,9 @@ class _Drawing:
         new = f"{sliced}:{slot}"
         copies = [one._replace(id=new + one.id.removeprefix(sliced)) for one in below]
         end = at + 1
-        while end < len(self.elements) and self.elements[end].id.startswith((f"{sliced}.", f"{sliced}:")):
+        while end < len(self.elements) and self.elements[end].id.startswith(
+            (f"{sliced}.", f"{sliced}:")
+        ):
             end += 1
         one = whole._replace(id=new, slice=slot, slicing=None, least=0, words="")
         self.elements[end:end] = [one, *copies]

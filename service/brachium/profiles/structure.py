@@ -53,7 +53,7 @@ def structure(profile: Profile, base: Base, canonical: str, version: str) -> Jso
 
 
 def _element(one: Element, profile: Profile, url: str) -> Json:
-    """Return an element of the snapshot: definition, cardinality and base always (sdf-3, sdf-8b)."""
+    """Return an element of the snapshot, with definition, counts and base (sdf-3, sdf-8b)."""
     found = _named(one)
     found["definition"] = _definition(one, profile)
     own, least, most = one.base

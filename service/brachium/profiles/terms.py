@@ -21,7 +21,7 @@ _BACKWARDS = {
 }
 
 
-class Unknown(Exception):  # noqa: N818 - an answer, not a failure
+class Unknown(Exception):
     """There is no such code, code system, value set or map here."""
 
 
@@ -144,11 +144,13 @@ class Terms:
 
     def system(self, url: str) -> System:
         """Return a code system of ours by its URL."""
-        return _found(self.systems, url)
+        found: System = _found(self.systems, url)
+        return found
 
     def value_set(self, url: str) -> Values:
         """Return a value set of ours by its URL."""
-        return _found(self.values, url)
+        found: Values = _found(self.values, url)
+        return found
 
     def in_system(self, url: str, codings: Iterable[Coding]) -> list[Json]:
         """Tell whether one of the codes is in a code system (CodeSystem-validate-code)."""

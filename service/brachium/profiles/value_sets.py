@@ -28,8 +28,8 @@ def value_sets(tables: Tables, canonical: str) -> Iterator[tuple[str, str, list[
     for kind in KINDS:
         title = f"Codes of: {kind.title}"
         yield profile_name(kind.name), title, [_own(own, tables, *kind.concepts)]
-    for kind, title in _GROUPS.items():
-        yield f"arm-exam-{kind}", title, [_own(own, tables, kind)]
+    for group, title in _GROUPS.items():
+        yield f"arm-exam-{group}", title, [_own(own, tables, group)]
     for prefix, title in _PREFIXES.items():
         codes = [c for c in tables.concepts if c.startswith(f"{prefix}-") and c != "dominant-hand"]
         yield f"arm-exam-{prefix}", title, [_listed(own, codes)]

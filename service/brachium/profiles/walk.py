@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple, TypeAlias
 
+from brachium.problems import Listed
 from brachium.profiles import primitives, remarks
 from brachium.profiles.base import HL7, Base, Element, Slicing, Type, base
 from brachium.profiles.invariants import broken
@@ -69,7 +70,7 @@ class Walk:
         tree = node or type_tree(known.name)
         self._value(tree, Type(known.name), value, here)
 
-    def _say(self, row: remarks.Listed, place: Place, text: str, kind: str = "structure") -> None:
+    def _say(self, row: Listed, place: Place, text: str, kind: str = "structure") -> None:
         self._found.say(row, place.path, text, kind)
 
     def _value(self, node: Node, kind: Type, value: Json, place: Place) -> None:
@@ -80,7 +81,9 @@ class Walk:
                 self._say(remarks.VALUE, place, f"{wrong[0].upper()}{wrong[1:]}.", "value")
                 return
         elif not isinstance(value, dict) or not value:
-            self._say(remarks.SHAPE, place, f"An object that is not empty belongs here ({kind.name}).")
+            self._say(
+                remarks.SHAPE, place, f"An object that is not empty belongs here ({kind.name})."
+            )
             return
         elif kind.name == _RESOURCE:
             self._nested(node, value, place)
@@ -173,7 +176,9 @@ class Walk:
             number = _number(value.get(keys[0])) if keys else 0
             self._count(child.element, number, f"the element {child.name}", place)
             if not keys:
-                self._slice_counts(child, dict.fromkeys((s.element.slice for s in child.slices), 0), place)
+                self._slice_counts(
+                    child, dict.fromkeys((s.element.slice for s in child.slices), 0), place
+                )
 
     def _count(self, element: Element, number: int, told: str, place: Place) -> None:
         most = element.most
@@ -195,7 +200,7 @@ class Walk:
         if element.binding is not None and element.binding.strength == "required":
             self._bound(element.binding.values, value, place)
         if kind.name == "Reference":
-            self._target(element, kind, value, place)
+            self._target(kind, value, place)
         broken(element, kind, value, place, self._found)
 
     def _set(self, wanted: tuple[str, Json], value: Json, place: Place) -> None:
@@ -211,7 +216,7 @@ class Walk:
             text = f"No code here is in the value set {name}."
             self._found.say(remarks.CODE, place.path, text, "code-invalid", source=name)
 
-    def _target(self, element: Element, kind: Type, value: Json, place: Place) -> None:
+    def _target(self, kind: Type, value: Json, place: Place) -> None:
         allowed = kind.targets
         told = value.get("reference")
         found = _NAMED.fullmatch(told[:2048]) if isinstance(told, str) else None
@@ -219,7 +224,9 @@ class Walk:
             return
         if found[1] not in allowed and HL7 + found[1] not in allowed:
             names = ", ".join(one.rpartition("/")[2] for one in allowed)
-            self._say(remarks.VALUE, place, f"The reference has to lead to one of: {names}.", "value")
+            self._say(
+                remarks.VALUE, place, f"The reference has to lead to one of: {names}.", "value"
+            )
 
 
 def _times(number: int) -> str:
