@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any, NamedTuple, TypeAlias
@@ -16,13 +16,17 @@ SYSTEM_TYPE = "http://hl7.org/fhirpath/System."
 
 
 class Rule(NamedTuple):
-    """An invariant: ``source`` is the canonical URL of the definition it stems from."""
+    """An invariant: ``source`` is the canonical URL of the definition it stems from.
+
+    Empty for a rule of ours, which has a ``check`` that says the same as the expression.
+    """
 
     key: str
     severity: str
     expression: str
     human: str
     source: str
+    check: Callable[[Json], bool] | None = None
 
 
 class Type(NamedTuple):
@@ -119,17 +123,26 @@ def base() -> Base:
 
 
 def _owners(types: Mapping[str, Json]) -> dict[str, str]:
-    """Return which type each rule stems from: the one that has it and whose base has it not."""
+    """Return which type each rule stems from: at its root, else at one of its elements.
+
+    A rule that the base of a type has too is inherited.
+    """
     found: dict[str, str] = {}
-    for name, row in types.items():
-        inherited = types.get(row["base"], {"elements": []})["elements"]
-        above = {key for e in inherited for key in e.get("rules", ())}
-        for element in row["elements"]:
-            root = "." not in element["path"]
-            for key in element.get("rules", ()):
-                if key not in above and (root or key not in found):
-                    found[key] = name
+    for of_root in (True, False):
+        for name, row in types.items():
+            above = types.get(row["base"], {"elements": []})
+            for key in _keys(row, of_root=of_root) - _keys(above, of_root=of_root):
+                found.setdefault(key, name)
     return found
+
+
+def _keys(row: Json, *, of_root: bool) -> set[str]:
+    return {
+        key
+        for element in row["elements"]
+        if of_root is ("." not in element["path"])
+        for key in element.get("rules", ())
+    }
 
 
 def _definition(name: str, row: Json, rules: Mapping[str, Rule]) -> Definition:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from brachium.coding.fhir import OwnUrls
-from brachium.profiles.finding_rows import own_rule
+from brachium.profiles.finding_rules import ONE_REPORT
 from brachium.profiles.rows import (
     Profile,
     Row,
@@ -125,17 +125,10 @@ def _composition(urls: OwnUrls, values: str) -> tuple[Row, ...]:
     )
 
 
-_ONE_REPORT = own_rule(
-    "arm-one-report",
-    "An exam has one report.",
-    "entry.resource.ofType(DiagnosticReport).count() = 1",
-)
-
-
 def _bundle(kind: str) -> tuple[Row, ...]:
     last = needed(f"{BUNDLE}.entry.request") if kind == "transaction" else ()
     return (
-        Row(BUNDLE, rules=(_ONE_REPORT,)),
+        Row(BUNDLE, rules=(ONE_REPORT,)),
         *needed(f"{BUNDLE}.identifier"),
         Row(f"{BUNDLE}.type", 1, set=("fixedCode", kind)),
         *needed(f"{BUNDLE}.timestamp"),

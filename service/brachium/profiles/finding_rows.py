@@ -5,16 +5,14 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from brachium.coding.fhir import (
-    ABSENT_REASON,
     BODY_POSITION,
     DEVICE_CODE,
     LATERALITY,
     OBSERVATION_CATEGORY,
     STATUS_REASON,
-    UCUM,
     OwnUrls,
 )
-from brachium.profiles.base import Rule
+from brachium.profiles.finding_rules import ABSENT, BOTH_SIDES, ONE_SIDE, RESULT, UNIT, end, reasons
 from brachium.profiles.rows import (
     Profile,
     Row,
@@ -119,7 +117,7 @@ def _result(kind: Kind, values: str) -> tuple[Row, ...]:
     least = 1 if kind.name == "derived" else 0
     bound = f"{values}/{kind.values}" if kind.values else ""
     return (
-        Row(O, rules=(_UNIT,)),
+        Row(O, rules=(UNIT,)),
         Row(f"{O}.value[x]", least, "1", kinds(*kind.value), values=bound),
         Row(f"{O}.interpretation", 0, "1", values=interpretation),
         Row(f"{O}.method", 1 if kind.name == "derived" else 0, "1"),
@@ -129,9 +127,9 @@ def _result(kind: Kind, values: str) -> tuple[Row, ...]:
 
 
 def _leaf(kind: Kind, values: str, urls: OwnUrls) -> tuple[Row, ...]:
-    rules = [_RESULT, _ABSENT, _reasons(urls), _one_side()]
+    rules = [RESULT, ABSENT, reasons(urls), ONE_SIDE]
     if kind.name == "motion":
-        rules.append(_end(urls))
+        rules.append(end(urls))
     rows = [Row(O, rules=tuple(rules)), *none(f"{O}.derivedFrom")]
     told = [("statusReason", STATUS_REASON, 0, "1")]
     if kind.name in ("motion", "strength"):
@@ -158,75 +156,7 @@ def _derived(values: str, urls: OwnUrls) -> tuple[Row, ...]:
 def _panel() -> tuple[Row, ...]:
     never = ("value[x]", "dataAbsentReason", "component", "interpretation", "referenceRange")
     return (
-        Row(O, rules=(_both_sides(),)),
+        Row(O, rules=(BOTH_SIDES,)),
         Row(f"{O}.hasMember", 1, "*", refers(O), words="Every finding of the joint, both sides."),
         *none(*(f"{O}.{name}" for name in (*never, "derivedFrom", "method"))),
-    )
-
-
-def own_rule(key: str, human: str, expression: str) -> Rule:
-    """Return a rule of ours; its source is the profile that carries it."""
-    return Rule(key, "error", expression, human, "")
-
-
-_UNIT = own_rule(
-    "arm-unit",
-    "A measured value has a unit in UCUM.",
-    f"value.ofType(Quantity).all(system = '{UCUM}' and code.exists())",
-)
-_RESULT = own_rule(
-    "arm-result",
-    "There is either a value or the reason why there is none.",
-    "value.exists() xor dataAbsentReason.exists()",
-)
-_ABSENT = own_rule(
-    "arm-absent",
-    "What was cancelled says why (msk-abs-1).",
-    "status = 'cancelled' implies dataAbsentReason.exists()",
-)
-
-
-def _reasons(urls: OwnUrls) -> Rule:
-    return own_rule(
-        "arm-reason",
-        "A reason is said once in HL7's words and once in ours (msk-abs-1).",
-        f"dataAbsentReason.exists() implies "
-        f"(dataAbsentReason.coding.where(system = '{ABSENT_REASON}').count() = 1 and "
-        f"dataAbsentReason.coding.where(system = '{urls.concepts}').count() = 1)",
-    )
-
-
-def _sides() -> str:
-    return f"bodySite.extension.where(url = '{LATERALITY}').value.coding.code"
-
-
-def _both_sides() -> Rule:
-    return own_rule(
-        "arm-both-sides",
-        "A panel is about both sides (msk-lat-2).",
-        f"{_sides()}.where($this = '51440002' or $this = 'side-both').exists()",
-    )
-
-
-def _one_side() -> Rule:
-    told = "' or $this = '".join(("7771000", "24028007", "51440002", "side-left", "side-right"))
-    return own_rule(
-        "arm-side",
-        "The side is left, right or, for a sign recorded once about both, both (msk-lat-2).",
-        f"{_sides()}.where($this = '{told}' or $this = 'side-both').count() = 1",
-    )
-
-
-def _end(urls: OwnUrls) -> Rule:
-    def magnitude(code: str) -> str:
-        own = f"code.coding.where(system = '{urls.concepts}' and code = '{code}')"
-        return f"component.where({own}.exists())"
-
-    beyond, short = magnitude("hyperextension-angle"), magnitude("extension-deficit-angle")
-    angle = "value.ofType(Quantity).value"
-    return own_rule(
-        "arm-end",
-        "The end of an extension says its direction beside the angle on the axis (msk-ext-1).",
-        f"{magnitude('axis-convention')}.exists() implies "
-        f"(({angle} < 0) = {beyond}.exists() and ({angle} > 0) = {short}.exists())",
     )

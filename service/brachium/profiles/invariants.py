@@ -30,9 +30,12 @@ _NAMELESS = frozenset({"BackboneElement", "Element"})
 def broken(element: Element, kind: Type, value: Json, place: Place, found: Remarks) -> None:
     """Say which rules of an element and of its type do not hold."""
     for rule in _rules(element.rules, kind.name):
-        native = _NATIVE.get(rule.key)
+        native = _checked(rule.check) if rule.check else _NATIVE.get(rule.key)
         path = element.path if kind.name in _NAMELESS else kind.name
-        verdict = native(value, place) if native else _evaluated(rule, path, value, place, found)
+        if native:
+            verdict = _worked_out(native, value, place)
+        else:
+            verdict = _evaluated(rule, path, value, place, found)
         if verdict is False:
             _tell(rule, place, found)
         elif verdict is None and not found.errors:
@@ -103,6 +106,18 @@ def _evaluated(rule: Rule, path: str, value: Json, place: Place, found: Remarks)
     except Exception:  # noqa: BLE001 - the engine raises whatever it likes on odd input
         return None
     return all(one is True for one in results)
+
+
+def _checked(check: Callable[[Json], bool]) -> Callable[[Json, Place], bool]:
+    return lambda value, _: check(value)
+
+
+def _worked_out(native: Callable[[Json, Place], bool], value: Json, place: Place) -> bool | None:
+    """Return whether a rule holds; ``None`` for what has another shape than R4 gives it."""
+    try:
+        return native(value, place)
+    except (AttributeError, KeyError, TypeError, ValueError):
+        return None
 
 
 def _extension(value: Json, _place: Place) -> bool:

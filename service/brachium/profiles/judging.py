@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -70,7 +70,7 @@ class Judging:
                 self._own.judge(resource, found)
         except (Enough, RecursionError):
             found.cut()
-        return found.end()
+        return _told(found.end())
 
     @cached_property
     def _own(self) -> OwnRules:
@@ -192,6 +192,16 @@ def _passed(resource: Json, place: Place, found: Remarks) -> None:
         found.pass_over(place.path)
     else:
         _refused(resource, place, found)
+
+
+def _told(problems: tuple[Problem, ...]) -> tuple[Problem, ...]:
+    """Say of what is only foreign that R4 has nothing against it."""
+    if len(problems) != 1 or problems[0].code != remarks.NOT_OURS.code or "." in problems[0].place:
+        return problems
+    (only,) = problems
+    if only.issue_type != "business-rule":
+        return problems
+    return (replace(only, message=f"{only.message} By FHIR R4 alone it is valid."),)
 
 
 def _second_opinion(resource: Json, name: str, found: Remarks) -> None:

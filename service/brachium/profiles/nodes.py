@@ -19,13 +19,17 @@ class Branch(NamedTuple):
 
 @dataclass(slots=True, eq=False)
 class Node:
-    """One element; ``below`` holds what a profile says beneath it, by JSON member."""
+    """One element; ``below`` holds what stands beneath it, by JSON member.
+
+    ``keys`` are the JSON members that the element itself can be.
+    """
 
     element: Element
     name: str
     children: list[Node] = field(default_factory=list)
     slices: list[Node] = field(default_factory=list)
     below: Mapping[str, Branch] = field(default_factory=dict)
+    keys: tuple[str, ...] = ()
 
     @property
     def repeats(self) -> bool:
@@ -51,6 +55,7 @@ def tree(elements: Iterable[Element]) -> Node:
         raise ValueError("a snapshot without a root")
     for node in nodes.values():
         node.below = members(node.children)
+        node.keys = tuple(_member(node, kind) for kind in _types(node.element))
     return root
 
 

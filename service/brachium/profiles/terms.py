@@ -10,6 +10,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple, TypeAlias
 
+from brachium.coding.fhir import OwnUrls
+
 Json: TypeAlias = Any
 
 # concept-map-equivalence read from the other end (R4 4.9.3)
@@ -131,12 +133,16 @@ class Match(NamedTuple):
 
 @dataclass(frozen=True)
 class Terms:
-    """Everything that can be asked; ``side`` is the URL of the property that names a side."""
+    """Everything that can be asked.
+
+    ``side`` is the URL of the property that names a side, ``own`` that of our concepts.
+    """
 
     systems: Mapping[str, System]
     values: Mapping[str, Values]
     maps: Mapping[str, Json]
     side: str
+    own: str
 
     def lookup(self, coding: Coding) -> list[Json]:
         """Return what is known of a code of ours; :class:`Unknown` otherwise."""
@@ -235,7 +241,7 @@ class Terms:
         if one.side:
             about = [
                 parameter("element", "Uri", self.side),
-                parameter("concept", "Coding", {"code": one.side}),
+                parameter("concept", "Coding", {"system": self.own, "code": f"side-{one.side}"}),
             ]
             parts.append({"name": "product", "part": about})
         parts.append(parameter("source", "Uri", one.map))
@@ -282,4 +288,5 @@ def terms(bodies: Iterable[Json], displays: Displays, canonical: str) -> Terms:
         known |= {(system.url, code): one["display"] for code, one in system.codes.items()}
     values = {one["url"]: Values(one, systems, known) for one in by_type.get("ValueSet", ())}
     maps = {one["url"]: one for one in by_type.get("ConceptMap", ())}
-    return Terms(systems, values, maps, f"{canonical}/laterality")
+    own = OwnUrls(canonical).concepts
+    return Terms(systems, values, maps, f"{canonical}/laterality", own)

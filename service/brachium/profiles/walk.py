@@ -10,7 +10,7 @@ from brachium.problems import Listed
 from brachium.profiles import primitives, remarks
 from brachium.profiles.base import HL7, Base, Element, Slicing, Type, base
 from brachium.profiles.invariants import broken
-from brachium.profiles.nodes import Branch, Node, inside, is_primitive, members, type_tree
+from brachium.profiles.nodes import Branch, Node, inside, is_primitive, type_tree
 from brachium.profiles.remarks import Remarks
 
 Json: TypeAlias = Any
@@ -170,7 +170,7 @@ class Walk:
 
     def _counts(self, node: Node, value: Json, place: Place) -> None:
         for child in node.children:
-            keys = [key for key in members([child]) if key in value or f"_{key}" in value]
+            keys = [key for key in child.keys if key in value or f"_{key}" in value]
             if len(keys) > 1:
                 self._say(remarks.COUNT, place.below(child.name), "Only one type may be given.")
             number = _number(value.get(keys[0])) if keys else 0
