@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from brachium.api.served import CHECKS, VALIDATED
+from brachium.api.served import CHECKS
 from brachium.security.scopes import ANY, LETTERS, Scope, Scopes
 
 # stands for the resource type in the path
@@ -119,7 +119,7 @@ ROWS = (
     Row("GET", "/fhir/Patient/{patient_id}/$everything", RECORD),
     Row("GET", "/fhir/Composition/{composition_id}/$document", READ),
     Row("GET", "/fhir/DiagnosticReport/{report_id}/$document", READ),
-    *(Row("POST", f"/fhir/{kind}/$validate", TOKEN) for kind in VALIDATED),
+    Row("POST", f"/fhir/{TYPE}/$validate", TOKEN),
     *(
         Row(method, f"/fhir/{one.type}{place}/${one.name}", TOKEN)
         for one in CHECKS

@@ -9,7 +9,6 @@ from brachium.api.described import answer
 from brachium.api.described import faults as failing
 from brachium.api.media import FHIR_JSON
 from brachium.api.routes import ALWAYS, Table
-from brachium.api.served import VALIDATED
 from brachium.api.shapes import ref
 
 if TYPE_CHECKING:
@@ -40,9 +39,8 @@ def add_checks(app: FastAPI, validate: FhirValidate, terms: FhirTerms) -> None:
         200: answer("OperationOutcome", "What there is to say.", FHIR_JSON),
         **_FAILING,
     }
-    for kind in VALIDATED:
-        path = f"/fhir/{kind}/$validate"
-        table.add("POST", path, validate.validate, f"Judge a {kind}, store nothing", told, _BODY)
+    path = "/fhir/{resource_type}/$validate"
+    table.add("POST", path, validate.validate, "Judge a resource, store nothing", told, _BODY)
     _add_terms(table, terms)
 
 

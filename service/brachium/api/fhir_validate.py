@@ -11,9 +11,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from brachium.api.answers import outcome
-from brachium.api.faults import BadParameter
+from brachium.api.faults import BadParameter, NotSupported
 from brachium.api.fhir_parameters import Asked, body, gathered, given
 from brachium.api.fhir_requests import answered, readable
+from brachium.api.served import VALIDATED
 from brachium.profiles import remarks
 from brachium.profiles.judging import Judging, type_of
 
@@ -37,11 +38,13 @@ class FhirValidate:
         model = service.intake.desk.model
         self._judging = Judging(service.tables, service.settings.canonical, model)
 
-    async def validate(self, request: Request) -> Response:
+    async def validate(self, request: Request, resource_type: str) -> Response:
         """Judge a resource by R4, by the profiles of this service and by its own rules.
 
         Answers 200 whether it is good or not: the outcome says so. Nothing is stored.
         """
+        if resource_type not in VALIDATED:
+            raise NotSupported
         readable(request)
         wanted = await _asked(request)
         mode = wanted.text("mode")
@@ -50,8 +53,7 @@ class FhirValidate:
         resource, profile = wanted.one("resource"), wanted.text("profile")
         if resource is None and mode != "delete":
             raise BadParameter(parameter="resource", allowed="the resource to be judged")
-        kind = request.url.path.split("/")[-2]
-        task = partial(self._judged, resource, profile, kind, mode)
+        task = partial(self._judged, resource, profile, resource_type, mode)
         found = outcome(await self._service.work.run(task), self._service.settings.canonical)
         return answered(request, orjson.dumps(found))
 

@@ -31,3 +31,10 @@ def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     ]
     below = (shape_codes, incoming, response_problems, refusals, vocabulary, remarks)
     for owner in (*below, requests, search_query, fhir_refused):
+        rows += owner.LISTED
+    return tuple(sorted(rows, key=lambda row: row.code))
+
+
+def rules_json(rows: Iterable[Listed], edition: str) -> bytes:
+    """Return the rules as JSON for ``GET /rules``."""
+    return orjson.dumps({"edition": edition, "rules": list(rows)})

@@ -116,7 +116,7 @@ def end(urls: OwnUrls) -> Rule:
             return True
         angle = one["valueQuantity"]["value"]
         told = ("hyperextension-angle" in codes, "extension-deficit-angle" in codes)
-        return bool(told == (angle < 0, angle > 0))
+        return bool(told[0] == (angle < 0) and told[1] == (angle > 0))
 
     angle = "value.ofType(Quantity).value"
     return own_rule(
@@ -130,8 +130,8 @@ def end(urls: OwnUrls) -> Rule:
 
 
 def _has_one_report(bundle: Json) -> bool:
-    found = (entry.get("resource", {}) for entry in bundle["entry"])
-    return sum(one.get("resourceType") == "DiagnosticReport" for one in found) == 1
+    kinds = [entry.get("resource", {}).get("resourceType") for entry in bundle["entry"]]
+    return kinds.count("DiagnosticReport") == 1
 
 
 ONE_REPORT = own_rule(
