@@ -8,9 +8,9 @@ from decimal import Decimal
 
 import pytest
 from tests.store import many
-from tests.store.exams import at, opened, wanted
+from tests.store.exams import at, opened
 
-from brachium.store import histories, searching
+from brachium.store import histories, searching, weighing
 from brachium.store.comparing import teach
 from brachium.store.criteria import (
     Amount,
@@ -24,6 +24,7 @@ from brachium.store.criteria import (
     Search,
     System,
 )
+from brachium.store.leads import of_value
 
 EXAMS = 60
 
@@ -157,7 +158,36 @@ def test_ver_06_a_later_page_of_a_history_need_not_be_counted(db):
     assert histories.told(db, *asked, total=False).total is None
 
 
-def test_src_20_an_exam_in_the_middle_of_many_leads_to_its_values(db):
-    """A value with many short runs is taken for as many rows as it has, not for as many as runs."""
-    search = wanted("Observation", ("code", "c|3"), ("patient", "Patient/p7"))
-    assert len(searching.found(db, search, 500, None, None, None, total=True).rows) == 8
+def test_src_13_a_value_in_many_runs_is_taken_for_as_many_rows_as_it_has(db, monkeypatch):
+    monkeypatch.setattr(weighing, "_PROBED", 10)
+    held = EXAMS * many.PER_EXAM / many.CODES
+    assert 0.8 * held < weighing.in_runs(db, of_value("Observation", "code", "c|3")) < 1.2 * held
+    assert weighing.in_runs(db, of_value("Observation", "code", "c|none")) == 0
+
+
+@pytest.mark.parametrize(("parameter", "order"), [("_lastUpdated", "time"), ("date", "date")])
+def test_src_15_a_walk_begins_where_the_period_asked_for_begins(db, parameter, order):
+    """More rows than are worth sorting, of which the last in the order are asked for."""
+    first = Period("lt" if order == "time" else "sa", at(15), at(16))
+    asked = Search("Observation", (about(parameter, first),), ORDERS[order])
+    everything = Search("Observation", (), ORDERS[order])
+    wanted_steps = steps(db, lambda: searching.found(db, asked, 5, None, None, None, total=False))
+    plain = steps(db, lambda: searching.found(db, everything, 5, None, None, None, total=False))
+    assert wanted_steps < 20 * plain
+
+
+@pytest.mark.parametrize(
+    ("prefix", "index"),
+    [
+        ("eq", "ordered_by_value (type=? AND parameter=? AND value>? AND value<?)"),
+        ("lt", "ordered_by_value (type=? AND parameter=? AND value>? AND value<?)"),
+        ("gt", "ordered_by_end (type=? AND parameter=? AND <expr>>? AND <expr><?)"),
+        ("ge", "ordered_by_end (type=? AND parameter=? AND <expr>>? AND <expr><?)"),
+    ],
+)
+def test_src_07_dates_are_looked_for_where_they_begin_or_end(db, prefix, index):
+    second = 5 if prefix == "lt" else 55
+    period = about("date", Period(prefix, at(second), at(second + 1)))
+    search = Search("Observation", (period,))
+    told = plans(db, lambda: searching.found(db, search, 5, None, None, None, total=True))
+    assert any(one.endswith(f"INDEX {index}") for one in told)
