@@ -47,6 +47,8 @@ def test_every_setting_can_be_set(tmp_path: Path) -> None:
         "BRACHIUM_CONCURRENCY": "8",
         "BRACHIUM_PRIVATE_KEY_ADDRESSES": "on",
         "BRACHIUM_CA_FILE": str(pem),
+        "BRACHIUM_EXPORTS": str(tmp_path),
+        "BRACHIUM_EXPORT_HOURS": "48",
         "PATH": "/bin",
     }
     settings = read_settings(environ)

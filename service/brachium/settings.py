@@ -37,6 +37,8 @@ class Settings:
     ``rate`` is requests a minute for each client, ``concurrency`` requests at a time for all.
     ``private_key_addresses`` lets the keys of clients lie on private networks, and ``ca_file``
     holds the certificates that vouch for those who publish keys (``None``: the public ones).
+    ``exports`` is the folder for the files of bulk exports (``None``: one beside the database), and
+    ``export_hours`` how long they are kept.
     """
 
     database: Path = Path("brachium.sqlite3")
@@ -61,11 +63,18 @@ class Settings:
     concurrency: int = 256
     private_key_addresses: bool = False
     ca_file: Path | None = None
+    exports: Path | None = None
+    export_hours: int = 24
 
     @property
     def tls(self) -> bool:
         """Whether the service speaks TLS itself."""
         return self.tls_cert is not None
+
+    @property
+    def exports_folder(self) -> Path:
+        """The folder for the files of bulk exports."""
+        return self.exports or self.database.with_name(f"{self.database.name}.exports")
 
 
 def read_settings(environ: Mapping[str, str] | None = None) -> Settings:
@@ -198,4 +207,6 @@ _READERS: dict[str, Callable[[str], Any]] = {
     "concurrency": _whole(1, 100_000),
     "private_key_addresses": _switch,
     "ca_file": _file,
+    "exports": _path,
+    "export_hours": _whole(1, 24 * 365),
 }

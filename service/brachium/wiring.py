@@ -22,6 +22,7 @@ from brachium.trend import Trends
 if TYPE_CHECKING:
     from brachium.settings import Settings
     from brachium.store.book import ClientBook
+    from brachium.store.jobs import JobBook
     from brachium.store.port import Store
     from brachium.tables.load import Tables
 
@@ -44,6 +45,7 @@ class Parts:
     intake: Intake
     export: Export
     clients: ClientBook
+    jobs: JobBook
 
     @property
     def trends(self) -> Trends:
@@ -81,7 +83,9 @@ def build(settings: Settings, clock: Clock = utc_now) -> Parts:
     desk = Desk(made.tables, made.clock, made.model, made.coding, made.judging, store)
     base, canonical = settings.public_base, settings.canonical
     export = Export(made.tables, base, canonical, store, judging=made.judging)
-    return Parts(settings, made.tables, store, clock, Intake(desk), export, store.clients)
+    return Parts(
+        settings, made.tables, store, clock, Intake(desk), export, store.clients, store.jobs
+    )
 
 
 def coding_options(settings: Settings) -> CodingOptions:

@@ -26,6 +26,8 @@ UNPROVOKED |= {"login-needed", "token-unknown", "token-expired", "scope-missing"
 UNPROVOKED |= {"this-machine-only", "too-many-requests"}
 UNPROVOKED |= {"include-incomplete", "search-too-wide"}
 UNPROVOKED |= {"invariant-not-evaluated", "validation-limit"}
+UNPROVOKED |= {"exports-running", "polled-too-fast", "export-failed", "no-such-range"}
+UNPROVOKED |= {"export-parameter-ignored", "resource-unreadable"}
 
 
 @pytest.fixture(scope="module")

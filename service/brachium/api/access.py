@@ -73,6 +73,8 @@ RECORD = Need("types that the caller may not read are left out", "r", ("Patient"
 FORM_IN = Need("takes an exam in as a form, or codes one and stores nothing", "c", (FORM,))
 FORM_CHANGE = Need("corrects an exam by its form", "u", (FORM,))
 FORM_PUT = Need("corrects the form that a search finds, or takes it in", "cus", (FORM,))
+EXPORT = Need("types that the caller may not read and search are refused or left out")
+JOB = Need("belongs to the client that began it; a file needs the scope of its type")
 ENTRIES = Need("each entry needs what it would need alone (SMART 2.2 Batches and Transactions)")
 
 _FHIR_ITEM = f"/fhir/{TYPE}/{{resource_id}}"
@@ -127,6 +129,15 @@ ROWS = (
         for place in ("", "/{resource_id}")[: len(one.levels)]
         for method in ("GET", "POST")
     ),
+    Row("GET", "/fhir/$export", EXPORT),
+    Row("POST", "/fhir/$export", EXPORT),
+    Row("GET", "/fhir/Patient/$export", EXPORT),
+    Row("POST", "/fhir/Patient/$export", EXPORT),
+    Row("GET", "/fhir/Group/{group_id}/$export", EXPORT),
+    Row("POST", "/fhir/Group/{group_id}/$export", EXPORT),
+    Row("GET", "/fhir/$export-jobs/{job_id}", JOB),
+    Row("DELETE", "/fhir/$export-jobs/{job_id}", JOB),
+    Row("GET", "/fhir/$export-jobs/{job_id}/{file_name}", JOB),
     Row("GET", _FHIR_ITEM, FHIR_READ),
     Row("GET", f"{_FHIR_ITEM}/_history", FHIR_READ),
     Row("GET", f"{_FHIR_ITEM}/_history/{{version}}", FHIR_READ),

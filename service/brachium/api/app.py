@@ -18,6 +18,9 @@ from starlette.types import ASGIApp, Scope
 
 from brachium.api.allowed import allowed_value
 from brachium.api.answers import FHIR_ROOT, Answers
+from brachium.api.bulk import BulkExport
+from brachium.api.bulk_filters import TypeFilters
+from brachium.api.bulk_routes import add_bulk, exporting
 from brachium.api.capability import statement
 from brachium.api.compressed import Compressed
 from brachium.api.cors import Origins
@@ -49,6 +52,7 @@ from brachium.api.fhir_validate import FhirValidate
 from brachium.api.fhir_write import FhirWrite
 from brachium.api.fhir_write_routes import add_fhir_forms, add_fhir_write
 from brachium.api.gate import Gate
+from brachium.api.groups import Groups
 from brachium.api.key_fetching import Fetcher, KeyRing
 from brachium.api.login import Login
 from brachium.api.login_routes import add_login, guarded
@@ -69,11 +73,11 @@ from brachium.api.tables import TablePages
 from brachium.api.trend_routes import add_trends
 from brachium.api.trends import TrendPages
 from brachium.api.work import Work
+from brachium.bulk.worker import Worker
 from brachium.exam.model import RULES
 from brachium.exam.schema import json_schema
 
 if TYPE_CHECKING:
-    from brachium.problems import Listed
     from brachium.wiring import Parts
 
 # the framework can hand requests, validation errors and exception texts to tracing back ends, set
@@ -120,10 +124,14 @@ def answer_errors(app: FastAPI, answers: Answers) -> None:
 def create_app(parts: Parts) -> ASGIApp:
     """Return the whole application; the parts are closed when it shuts down."""
     service = Service(parts, Work())
+    searching = searching_of(service)
+    worker = Worker(exporting(parts, searching))
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        worker.start()
         yield
+        worker.close()
         service.work.close()
         parts.close()
 
@@ -144,7 +152,7 @@ def create_app(parts: Parts) -> ASGIApp:
     settings = service.settings
     answers = Answers(settings.public_base, settings.canonical)
     answer_errors(app, answers)
-    _add_routes(app, service)
+    _add_routes(app, service, searching, worker)
     ACCESS.check(_routes(app))
     return Edge(
         Compressed(Gate(app, service, answers)),
@@ -162,7 +170,17 @@ def _routes(app: FastAPI) -> Iterator[tuple[str, str]]:
             yield from ((method, route.path) for method in sorted(route.methods or ()))
 
 
-def _add_routes(app: FastAPI, service: Service) -> None:
+def searching_of(service: Service) -> Searching:
+    """Return what carries searches out, of what is stored and of the definitions."""
+    settings, model = service.settings, service.intake.desk.model
+    material = Material(service.tables, listed(RULES), settings, service.version, model)
+    known = definitions(material, Groups(service.store))
+    base = f"{settings.public_base}/fhir"
+    links = PageLinks(base, service.seal)
+    return Searching(service.store, known, links, base, settings.canonical)
+
+
+def _add_routes(app: FastAPI, service: Service, searching: Searching, worker: Worker) -> None:
     settings, tables = service.settings, service.tables
     rules = listed(RULES)
     metadata = statement(settings, service.version, tables.edition)
@@ -175,22 +193,18 @@ def _add_routes(app: FastAPI, service: Service) -> None:
     add_fhir_write(app, FhirWrite(service))
     _add_login(app, service)
     add_fhir_forms(app, FhirForms(service), filled_sample(tables, settings.canonical))
-    _add_fhir(app, service, rules, metadata)
+    filters = TypeFilters(searching)
+    add_bulk(app, BulkExport(service, worker.bulk, filters, worker.begun))
+    _add_fhir(app, service, searching, metadata)
 
 
-def _add_fhir(app: FastAPI, service: Service, rules: tuple[Listed, ...], metadata: bytes) -> None:
-    settings = service.settings
-    base = f"{settings.public_base}/fhir"
-    model = service.intake.desk.model
-    known = definitions(Material(service.tables, rules, settings, service.version, model))
-    links = PageLinks(base, service.seal)
-    searching = Searching(service.store, known, links, base, settings.canonical)
-    add_checks(app, FhirValidate(service), FhirTerms(service, known))
+def _add_fhir(app: FastAPI, service: Service, searching: Searching, metadata: bytes) -> None:
+    add_checks(app, FhirValidate(service), FhirTerms(service, searching.definitions))
     add_fhir(
         app,
-        Fhir(service, known, metadata),
+        Fhir(service, searching.definitions, metadata),
         FhirSearches(service, searching),
-        FhirHistory(service, links),
+        FhirHistory(service, searching.links),
         FhirOperations(service, searching),
     )
 

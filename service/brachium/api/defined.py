@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from brachium.api import device, operation_definitions, search_definitions, terminology
 from brachium.api.definitions import Definitions, Maker, Material
 from brachium.coding.questionnaire import questionnaire
 from brachium.profiles.artifacts import artifacts
+
+if TYPE_CHECKING:
+    from brachium.api.groups import Groups
 
 
 def _questionnaires(material: Material) -> Iterator[Mapping[str, Any]]:
@@ -29,6 +32,6 @@ MAKERS: tuple[Maker, ...] = (
 )
 
 
-def definitions(material: Material) -> Definitions:
-    """Make every definition."""
-    return Definitions(body for maker in MAKERS for body in maker(material))
+def definitions(material: Material, groups: Groups | None = None) -> Definitions:
+    """Make every definition; ``groups`` are looked up when they are asked for."""
+    return Definitions((body for maker in MAKERS for body in maker(material)), groups)

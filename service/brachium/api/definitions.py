@@ -7,7 +7,7 @@ by every parameter of the type's row, paging and summaries come with it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
@@ -15,10 +15,12 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 import orjson
 
+from brachium.api.groups import TYPE as GROUP
 from brachium.api.search_matching import Values, holds, values_of
 from brachium.api.served import SERVED
 
 if TYPE_CHECKING:
+    from brachium.api.groups import Groups
     from brachium.exam.rule import ModelOptions
     from brachium.problems import Listed
     from brachium.settings import Settings
@@ -83,9 +85,10 @@ class Definition:
 
 
 class Definitions:
-    """Every definition, by type and id."""
+    """Every definition, by type and id; ``groups`` are made anew whenever they are asked for."""
 
-    def __init__(self, bodies: Iterable[Mapping[str, Json]]) -> None:
+    def __init__(self, bodies: Iterable[Mapping[str, Json]], groups: Groups | None = None) -> None:
+        self._groups = groups
         self._by_id: dict[tuple[str, str], Definition] = {}
         for one in map(Definition, bodies):
             if (one.type, one.id) in self._by_id:
@@ -94,6 +97,9 @@ class Definitions:
 
     def read(self, kind: str, identity: str) -> Definition | None:
         """Return one definition or ``None``."""
+        if kind == GROUP:
+            found = self._groups.read(identity) if self._groups else None
+            return None if found is None else Definition(found)
         return self._by_id.get((kind, identity))
 
     def all(self, kind: str) -> list[Definition]:
@@ -104,10 +110,16 @@ class Definitions:
         """Return the definitions that meet every criterion, in the order they were made."""
         return [
             one
-            for one in self._by_id.values()
+            for one in self._of(search.type)
             if one.type == search.type
             and all(holds(criterion, one.values) for criterion in search.criteria)
         ]
+
+    def _of(self, kind: str) -> Iterator[Definition]:
+        if kind == GROUP and self._groups:
+            yield from map(Definition, self._groups.all())
+        else:
+            yield from self._by_id.values()
 
 
 def _digits(value: object) -> orjson.Fragment:

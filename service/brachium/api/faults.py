@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from brachium.api.bulk_faults import BULK_STATUSES
 from brachium.api.fault import HTTP, Rule
 from brachium.api.fault import Fault as Fault
 from brachium.api.fault import stated as stated
@@ -131,6 +132,7 @@ _UNPINNED = (
 )
 STATUSES: Mapping[type[Exception], Rule] = {
     **LOGIN_STATUSES,
+    **BULK_STATUSES,
     NotJson: Rule(
         400,
         "structure",

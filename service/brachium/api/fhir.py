@@ -47,7 +47,8 @@ class Fhir:
         summary, members = _wanted(request, resource_type)
         identity = known(resource_id)
         if not one.versioned:
-            found = self._definitions.read(resource_type, identity)
+            task = partial(self._definitions.read, resource_type, identity)
+            found = await self._service.work.run(task)
             if found is None:
                 raise NotFound
             text = part_of(found.text, resource_type, summary, members)

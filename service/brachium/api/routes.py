@@ -24,6 +24,7 @@ TAGS = [
     {"name": "Exams out", "description": "Read what was stored, as JSON and as FHIR bundles."},
     {"name": "FHIR", "description": "The stored resources and the tables, to read (FHIR R4)."},
     {"name": "FHIR in", "description": "Exams as FHIR transactions and forms (FHIR R4)."},
+    {"name": "FHIR in bulk", "description": "Files of everything (Bulk Data Access 2.0)."},
     {"name": "Logging in", "description": "How a client gets an access token (SMART)."},
     {"name": "Service", "description": "What can be recorded, by which rules, and how it is."},
 ]

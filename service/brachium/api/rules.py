@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import orjson
 
-from brachium.api import fhir_refused, requests, search_query
+from brachium.api import bulk_faults, fhir_refused, requests, search_query
 from brachium.api.faults import STATUSES
+from brachium.bulk import lines
 from brachium.coding import response_problems, vocabulary
 from brachium.exam import shape_codes
 from brachium.formats import incoming
@@ -29,8 +30,8 @@ def listed(model: Iterable[Rule]) -> tuple[Listed, ...]:
     rows += [
         Listed(r.code, Severity.ERROR, r.title, "", r.remedy, r.source) for r in faults.values()
     ]
-    below = (shape_codes, incoming, response_problems, refusals, vocabulary, remarks)
-    for owner in (*below, requests, search_query, fhir_refused):
+    below = (shape_codes, incoming, response_problems, refusals, vocabulary, remarks, lines)
+    for owner in (*below, requests, search_query, fhir_refused, bulk_faults):
         rows += owner.LISTED
     return tuple(sorted(rows, key=lambda row: row.code))
 

@@ -216,6 +216,12 @@ DEVICE = (
     Parameter("device-name", "string", "The name of the software.", "deviceName.name"),
     token("status", "Whether it is in use.", "status", system="http://hl7.org/fhir/device-status"),
 )
+GROUP = (
+    IDENTIFIER._replace(path="identifier"),
+    reference("managing-entity", "The organization.", "managingEntity", "Organization")._replace(
+        path="managingEntity.reference"
+    ),
+)
 OWN: Mapping[str, tuple[Parameter, ...]] = {
     "Observation": tuple(one for one in OBSERVATION if one.expression)
 }

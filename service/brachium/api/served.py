@@ -105,6 +105,7 @@ SERVED: Mapping[str, Served] = {
             conditional_create=True,
             conditional_update=True,
         ),
+        _defined("Group", *by.GROUP),
         _defined("Device", *by.DEVICE),
         _defined("CodeSystem", *by.DEFINITION),
         _defined("ValueSet", *by.DEFINITION),
@@ -202,6 +203,7 @@ CHECKS: tuple[Operation, ...] = (
         "one side only is given when a dependency names the side.",
     ),
 )
+_BULK = "http://hl7.org/fhir/uv/bulkdata/OperationDefinition"
 OPERATIONS: tuple[Operation, ...] = (
     *CHECKS,
     Operation(
@@ -240,6 +242,27 @@ OPERATIONS: tuple[Operation, ...] = (
         "",
         "The exam that a report is about as a document bundle: its newest version.",
         parameters=(("return", "out", "Bundle", 1, "1", "A bundle of type document."),),
+    ),
+    Operation(
+        "export",
+        "",
+        ("system",),
+        f"{_BULK}/export",
+        "Files of everything that is stored (Bulk Data Access 2.0).",
+    ),
+    Operation(
+        "export",
+        "Patient",
+        ("type",),
+        f"{_BULK}/patient-export",
+        "Files of the records of all patients, or by POST of some.",
+    ),
+    Operation(
+        "export",
+        "Group",
+        ("instance",),
+        f"{_BULK}/group-export",
+        "Files of the records of the patients of a group: whoever was examined at an organization.",
     ),
 )
 # what the record of a patient is called in a search within it (FHIR R4 compartments)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from brachium.intake import change, filled, receive, transaction
+from brachium.intake.stamping import stamped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +31,7 @@ class Intake:
 
     def receive(self, raw: bytes, request: str = "") -> Receipt:
         """Take a new exam in."""
-        return receive.receive(self.desk.serving(request), raw)
+        return stamped(self.desk.serving(request), lambda desk: receive.receive(desk, raw))
 
     def dry_run(self, raw: bytes) -> Receipt:
         """Say what would become of an exam; nothing is stored."""
@@ -40,36 +41,51 @@ class Intake:
         self, exam_id: str, raw: bytes, reason: str, expected: int | None, request: str = ""
     ) -> Receipt:
         """Replace the content of a stored exam by a new version."""
-        return change.correct(self.desk.serving(request), exam_id, raw, reason, expected)
+        return stamped(
+            self.desk.serving(request),
+            lambda desk: change.correct(desk, exam_id, raw, reason, expected),
+        )
 
     def close(self, exam_id: str, expected: int | None, request: str = "") -> Receipt:
         """Make a draft final."""
-        return change.close(self.desk.serving(request), exam_id, expected)
+        return stamped(
+            self.desk.serving(request), lambda desk: change.close(desk, exam_id, expected)
+        )
 
     def withdraw(
         self, exam_id: str, reason: str, expected: int | None, request: str = ""
     ) -> Receipt:
         """Enter a whole exam in error."""
-        return change.withdraw(self.desk.serving(request), exam_id, reason, expected)
+        return stamped(
+            self.desk.serving(request),
+            lambda desk: change.withdraw(desk, exam_id, reason, expected),
+        )
 
     def transact(self, bundle: Json, base: str, request: str = "") -> Transacted:
         """Process a FHIR transaction, parsed with fractions as ``Decimal``.
 
         ``base`` is the public address of the FHIR interface.
         """
-        return transaction.transact(self.desk.serving(request), bundle, base)
+        return stamped(
+            self.desk.serving(request), lambda desk: transaction.transact(desk, bundle, base)
+        )
 
     def create_form(
         self, resource: Json, condition: Sequence[Identifier] | None, request: str = ""
     ) -> Filled:
         """Take a filled-in form in as a new exam, unless the condition finds one."""
-        return filled.create(self.desk.serving(request), resource, condition)
+        return stamped(
+            self.desk.serving(request), lambda desk: filled.create(desk, resource, condition)
+        )
 
     def update_form(
         self, form_id: str, resource: Json, expected: int | None, request: str = ""
     ) -> Filled:
         """Correct or withdraw the exam of a stored form."""
-        return filled.update(self.desk.serving(request), form_id, resource, expected)
+        return stamped(
+            self.desk.serving(request),
+            lambda desk: filled.update(desk, form_id, resource, expected),
+        )
 
     def put_form(
         self,
@@ -79,7 +95,10 @@ class Intake:
         request: str = "",
     ) -> Filled:
         """Update the form that the condition finds, or create it."""
-        return filled.put(self.desk.serving(request), condition, resource, expected)
+        return stamped(
+            self.desk.serving(request),
+            lambda desk: filled.put(desk, condition, resource, expected),
+        )
 
     def extract(self, resource: Json) -> Receipt:
         """Say what a filled-in form would become; nothing is stored."""

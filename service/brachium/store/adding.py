@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from brachium.records import ExamStatus
 from brachium.store import reading
 from brachium.store.index import LOT, is_due
+from brachium.store.job_rows import refuse_overtaken
 from brachium.store.placing import Placing
 from brachium.store.port import Added, Contradiction, Outcome
 from brachium.store.runs import runs
@@ -45,6 +46,7 @@ class Addition:
             raise Contradiction("an exam identifier is stored under another id")
         outcome = self._outcome(db, current)
         if outcome is Outcome.CREATED:
+            refuse_overtaken(db, version.recorded)
             self._write(db)
         self._note(db, outcome, current)
         if current is None or outcome is Outcome.CREATED:

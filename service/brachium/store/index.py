@@ -58,9 +58,10 @@ class Index:
         return rows(db.execute(query, (first, last)).fetchall(), self._read)
 
 
-def is_complete(db: sqlite3.Connection) -> bool:
-    """Tell whether everything stored is in the indexes."""
-    return db.execute("SELECT 1 FROM waiting LIMIT 1").fetchone() is None
+def is_complete(db: sqlite3.Connection, at: int | None = None) -> bool:
+    """Tell whether everything stored is in the indexes, or everything up to a key."""
+    query = "SELECT 1 FROM waiting WHERE ?1 IS NULL OR first <= ?1 LIMIT 1"
+    return db.execute(query, (at,)).fetchone() is None
 
 
 def is_due(db: sqlite3.Connection) -> bool:

@@ -23,6 +23,17 @@ class Contradiction(ValueError):
     """What should be stored contradicts what is stored; nothing was changed."""
 
 
+class Overtaken(Exception):
+    """The stamp lies at or before ``moment``, which an export says everything is in up to.
+
+    Nothing was changed; the same is stored with a stamp after that moment.
+    """
+
+    def __init__(self, moment: str) -> None:
+        super().__init__("an export was begun between the stamp and the transaction")
+        self.moment = moment
+
+
 class Outcome(StrEnum):
     """What became of an exam version that was to be added.
 
@@ -117,7 +128,8 @@ class Store(Protocol):
         version number is stored under it, or linked when that version is there; without one it is
         linked while its content is the newest stored, and else becomes the next version. The
         resources of a new exam that carry a number are new and have number 1. Raises
-        :class:`Contradiction` when a stored version would have to change.
+        :class:`Contradiction` when a stored version would have to change, and :class:`Overtaken`
+        when an export was begun since the stamp of the version was taken.
         """
         ...
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 
-from brachium.store import clients, secrets
+from brachium.store import clients, job_rows, secrets
 from brachium.store.port import StoreUnavailable
 
 _TABLES = """
@@ -156,7 +156,7 @@ def _create(db: sqlite3.Connection) -> None:
 
 
 def _add_clients(db: sqlite3.Connection) -> None:
-    for statement in _statements(clients.TABLES):
+    for statement in _statements(clients.TABLES + job_rows.TABLES):
         db.execute(statement)
 
 

@@ -14,6 +14,7 @@ from brachium.store.clients import SqliteClients
 from brachium.store.commits import SharedCommits
 from brachium.store.connections import Readers, available, writer
 from brachium.store.index import Index, is_complete
+from brachium.store.job_rows import SqliteJobs
 from brachium.store.port import EVERYTHING, Added, AuditRow, ExamPage, Page, StoreUnavailable
 from brachium.store.quiet import QuietTime
 from brachium.store.schema import migrate
@@ -45,6 +46,7 @@ class SqliteStore:
         self._commits = SharedCommits(db)
         self._readers = Readers(path)
         self.clients = SqliteClients(self._commits, self._readers)
+        self.jobs = SqliteJobs(self._commits, self._readers)
         self._index = Index(read)
         self._quiet = QuietTime(self._commits, self._index)
         # an earlier run may have left something that waits
@@ -129,7 +131,7 @@ class SqliteStore:
         total: bool = True,
     ) -> Page:
         """Return a page of the resources whose newest version meets every criterion."""
-        with self._indexed() as db:
+        with self._indexed(at) as db:
             return searching.found(db, search, count, at, after, before, total=total)
 
     def audit(self, after: int = 0, count: int = 1000) -> tuple[AuditRow, ...]:
@@ -156,11 +158,11 @@ class SqliteStore:
         self._commits.close()
 
     @contextmanager
-    def _indexed(self) -> Iterator[sqlite3.Connection]:
-        """Lend a connection that sees complete indexes."""
+    def _indexed(self, at: int | None = None) -> Iterator[sqlite3.Connection]:
+        """Lend a connection that sees complete indexes, of what there was ``at`` a moment."""
         while True:
             with self._readers.lent() as db:
-                if is_complete(db):
+                if is_complete(db, at):
                     yield db
                     return
             # outside the loan: what it sees was fixed when it began
