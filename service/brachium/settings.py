@@ -21,6 +21,7 @@ PREFIX = "BRACHIUM_"
 NOT_OURS = frozenset({"BRACHIUM_SHARED"})
 
 SidePolicy = Literal["both", "site", "code"]
+LogFormat = Literal["json", "text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,7 @@ class Settings:
     holds the certificates that vouch for those who publish keys (``None``: the public ones).
     ``exports`` is the folder for the files of bulk exports (``None``: one beside the database), and
     ``export_hours`` how long they are kept.
+    ``log`` is the form of the log.
     """
 
     database: Path = Path("brachium.sqlite3")
@@ -65,6 +67,7 @@ class Settings:
     ca_file: Path | None = None
     exports: Path | None = None
     export_hours: int = 24
+    log: LogFormat = "json"
 
     @property
     def tls(self) -> bool:
@@ -178,6 +181,12 @@ def _origins(value: str) -> tuple[str, ...]:
     return names
 
 
+def _log(value: str) -> str:
+    if value.strip() not in ("json", "text"):
+        raise ValueError("must be json or text")
+    return value.strip()
+
+
 def _side(value: str) -> str:
     if value.strip() not in ("both", "site", "code"):
         raise ValueError("must be both, site or code")
@@ -209,4 +218,5 @@ _READERS: dict[str, Callable[[str], Any]] = {
     "ca_file": _file,
     "exports": _path,
     "export_hours": _whole(1, 24 * 365),
+    "log": _log,
 }

@@ -86,6 +86,7 @@ ROWS = (
     Row("GET", "/rules/{code}", DOCUMENTS),
     Row("GET", "/live", HEALTH),
     Row("GET", "/ready", HEALTH),
+    Row("GET", "/metrics", TOKEN),
     Row("GET", "/catalogue", TOKEN),
     Row("GET", "/schema/exam", TOKEN),
     Row("POST", "/auth/token", LOGIN),

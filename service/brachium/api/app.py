@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import orjson
 from fastapi import FastAPI
@@ -57,6 +57,8 @@ from brachium.api.key_fetching import Fetcher, KeyRing
 from brachium.api.login import Login
 from brachium.api.login_routes import add_login, guarded
 from brachium.api.media import JSON
+from brachium.api.metrics import MetricsPage
+from brachium.api.metrics_routes import add_metrics
 from brachium.api.page_links import PageLinks
 from brachium.api.pages import Fixed, Pages
 from brachium.api.permits import ACCESS
@@ -79,6 +81,9 @@ from brachium.exam.schema import json_schema
 
 if TYPE_CHECKING:
     from brachium.wiring import Parts
+
+# what the server is given
+Application: TypeAlias = ASGIApp
 
 # the framework can hand requests, validation errors and exception texts to tracing back ends, set
 # up by environment variables; they hold patient data, so all of it stays off
@@ -121,7 +126,7 @@ def answer_errors(app: FastAPI, answers: Answers) -> None:
         app.add_exception_handler(kind, handle)
 
 
-def create_app(parts: Parts) -> ASGIApp:
+def create_app(parts: Parts) -> Application:
     """Return the whole application; the parts are closed when it shuts down."""
     service = Service(parts, Work())
     searching = searching_of(service)
@@ -159,6 +164,7 @@ def create_app(parts: Parts) -> ASGIApp:
         answers,
         settings.max_body,
         origins=Origins(settings.origins),
+        observe=service.metrics.request,
         hsts=settings.public_base.startswith("https://"),
     )
 
@@ -188,6 +194,7 @@ def _add_routes(app: FastAPI, service: Service, searching: Searching, worker: Wo
     add_pages(app, Pages(service, rules, schema, partial(document, app, schema)))
     add_reception(app, Reception(service), sample(tables))
     add_exports(app, Exports(service))
+    add_metrics(app, MetricsPage(service))
     add_trends(app, TrendPages(service))
     add_tables(app, TablePages(service))
     add_fhir_write(app, FhirWrite(service))

@@ -11,6 +11,7 @@ import time
 import traceback
 import uuid
 from collections.abc import Callable
+from typing import TypeAlias
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -79,6 +80,15 @@ def place_of(error: BaseException) -> str:
     return " < ".join(f"{frame.filename}:{frame.lineno} {frame.name}" for frame in reversed(frames))
 
 
+def _log(method: str, route: str, status: int, seconds: float, request: str) -> None:
+    """Write the line of a request: the form of its address, never what stood in it."""
+    took = round(seconds * 1000, 1)
+    names = ("method", "route", "status", "ms", "request")
+    values = (method, route, status, took, request)
+    fields = dict(zip(names, values, strict=True))
+    ACCESS.info("%s %s %d %.1fms %s", *values, extra={"fields": fields})
+
+
 class Outgoing:
     """One answer on its way out: adds the headers, counts the status, drops the body of a HEAD."""
 
@@ -103,6 +113,13 @@ class Outgoing:
         await self._send(message)
 
 
+Observer: TypeAlias = Callable[[str, str, int, float], None]
+
+
+def _unobserved(_method: str, _route: str, _status: int, _seconds: float) -> None:
+    """Nobody counts."""
+
+
 class Edge:
     """ASGI application around ``app``; ``limit`` is the longest body in bytes.
 
@@ -118,12 +135,14 @@ class Edge:
         *,
         origins: Origins | None = None,
         hsts: bool = False,
+        observe: Observer = _unobserved,
     ) -> None:
         self.inner = app
         self._answers = answers
         self._limit = limit
         self._timer = timer
         self._origins = origins or Origins(None)
+        self._observe = observe
         self._always = [HSTS] if hsts else []
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -150,10 +169,9 @@ class Edge:
             await self._serve(inner, receive, outgoing)
         finally:
             route = getattr(inner.get("route"), "path", "-")
-            took = (self._timer() - started) * 1000
-            ACCESS.info(
-                "%s %s %d %.1fms %s", scope["method"], route, outgoing.status, took, request_id
-            )
+            seconds = self._timer() - started
+            self._observe(scope["method"], route, outgoing.status, seconds)
+            _log(scope["method"], route, outgoing.status, seconds, request_id)
 
     async def _serve(self, scope: Scope, receive: Receive, outgoing: Outgoing) -> None:
         if declared_length(scope) > self._limit:

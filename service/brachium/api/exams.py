@@ -133,7 +133,9 @@ class Reception:
         return Response(body, media_type=JSON)
 
     def _answer(self, task: Callable[[], Receipt], asked: str | None) -> Response:
-        receipt, exam = _agreed(task())
+        done = task()
+        self._service.metrics.exam(done.outcome)
+        receipt, exam = _agreed(done)
         status = 201 if receipt.outcome is Outcome.CREATED else 200
         headers = {"ETag": etag(exam.version), "Location": self._service.addresses.exam(exam.id)}
         if asked:

@@ -52,6 +52,7 @@ class FhirWrite:
     def _transaction(self, bundle: Any, request: str, asked: Return | None) -> Response:  # noqa: ANN401
         settings = self._service.settings
         done = self._service.intake.transact(bundle, f"{settings.public_base}/fhir", request)
+        self._service.metrics.exam(done.receipt.outcome)
         _agreed(done)
         body = transaction_response(done, settings.public_base, settings.canonical, asked)
         return Response(body, 200, applied(asked), FHIR_JSON)

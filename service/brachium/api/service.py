@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from importlib import metadata
 from typing import TYPE_CHECKING
 
 from brachium.api.documents import Addresses
+from brachium.api.metrics import Metrics
 from brachium.api.sealed import Seal
 from brachium.api.work import Work
 
@@ -26,6 +27,7 @@ class Service:
 
     parts: Parts
     work: Work
+    metrics: Metrics = field(default_factory=Metrics)
 
     @property
     def settings(self) -> Settings:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
-from brachium.cli import clients, demo, explain, export, offline, selftest, serve
+from brachium.cli import clients, copies, demo, explain, export, offline, sbom, selftest, serve
 from brachium.cli.shown import USAGE, complain
 from brachium.exam.findings import Moment
 from brachium.problems import BrokenSettings, BrokenTables
@@ -22,7 +22,7 @@ EXIT_CODES = """\
 exit codes:
   0  done; for check: the exam is accepted; for demo and selftest: all was as it should be
   1  the exam is refused, the tables have faults, an example or the service misbehaved, a client
-     is not registered or is so already
+     is not registered or is so already, a copy is damaged or would overwrite something
   2  the command cannot be understood or its input cannot be read; a setting, the tables or the
      address stop the work before it begins
 """
@@ -66,6 +66,11 @@ def parser() -> argparse.ArgumentParser:
     _add_selftest(commands)
     made = commands.add("export", "Write a flat table of what is stored.", export.run)
     export.add_arguments(made)
+    made = commands.add("backup", "Copy the database, also while the service runs.", copies.backup)
+    copies.add_arguments(made)
+    made = commands.add("restore", "Put a copy back where no database is.", copies.restore)
+    copies.add_arguments(made)
+    commands.add("sbom", "List what the service is made of (CycloneDX).", sbom.run)
     made = commands.add("clients", "Say who may log in: add, list, revoke, keys.", clients.run)
     clients.add_arguments(made)
     return top

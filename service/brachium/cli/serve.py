@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import logging
 import socket
 import ssl
 import sys
@@ -11,9 +10,10 @@ from typing import TYPE_CHECKING
 
 import uvicorn
 
-from brachium.api.app import create_app
+from brachium.api.app import Application, create_app
 from brachium.api.pages import THIS_MACHINE, TOKENS
 from brachium.api.peers import is_loopback
+from brachium.cli import logs
 from brachium.cli.shown import OK, USAGE, complain, show
 from brachium.coding.searched import searched
 from brachium.coding.shape import prove
@@ -23,11 +23,7 @@ from brachium.store.sqlite import SqliteStore
 from brachium.wiring import Parts, build
 
 if TYPE_CHECKING:
-    from starlette.types import ASGIApp
-
     from brachium.store.book import ClientBook
-
-LOG_FORMAT = "%(asctime)s %(levelname)s %(name)s %(message)s"
 
 
 def address(host: str, port: int, *, tls: bool = False) -> str:
@@ -99,7 +95,7 @@ def run(_asked: argparse.Namespace, settings: Settings) -> int:
     if why_not:
         complain(why_not)
         return USAGE
-    logging.basicConfig(level=logging.INFO, format=LOG_FORMAT, stream=sys.stderr)
+    logs.begin(settings.log)
     parts = proven(build(settings))
     try:
         config = configured(create_app(parts), settings)
@@ -114,7 +110,7 @@ def run(_asked: argparse.Namespace, settings: Settings) -> int:
     return OK
 
 
-def configured(app: ASGIApp, settings: Settings) -> uvicorn.Config:
+def configured(app: Application, settings: Settings) -> uvicorn.Config:
     """Return how the server is to listen."""
     config = uvicorn.Config(
         app,

@@ -63,6 +63,30 @@ def _open(path: Path) -> sqlite3.Connection:
     return db
 
 
+class DatabaseFile:
+    """The file that was opened, as it lies on the disk."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._opened = path.stat().st_ino
+
+    def is_there(self) -> bool:
+        """Tell whether the path still leads to the file that is open.
+
+        One that was moved or replaced can be written to, and what is written is found by nobody.
+        """
+        try:
+            return self._path.stat().st_ino == self._opened
+        except OSError:
+            return False
+
+    def size(self) -> int:
+        """Return its bytes, with those of the write-ahead log; raises ``StoreUnavailable``."""
+        log = self._path.with_name(self._path.name + "-wal")
+        with available():
+            return self._path.stat().st_size + (log.stat().st_size if log.exists() else 0)
+
+
 class Readers:
     """Lends connections that only read; they run beside the writer and never wait for it."""
 

@@ -92,6 +92,17 @@ class ExamPage:
 
 
 @dataclass(frozen=True, slots=True)
+class Figures:
+    """How much is stored; ``bytes`` on the disk, ``waiting`` not yet entered in the indexes."""
+
+    exams: int
+    exam_versions: int
+    resource_versions: int
+    waiting: int
+    bytes: int
+
+
+@dataclass(frozen=True, slots=True)
 class AuditRow:
     """One attempt to write, whatever came of it; no patient data.
 
@@ -223,8 +234,12 @@ class Store(Protocol):
         """Return a key of 32 random bytes, made when first asked for and the same ever after."""
         ...
 
+    def figures(self) -> Figures:
+        """Return how much is stored."""
+        ...
+
     def ready(self) -> bool:
-        """Tell whether something can be written durably, by doing it."""
+        """Tell whether something can be written durably to the file, by doing it."""
         ...
 
     def close(self) -> None:

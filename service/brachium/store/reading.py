@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from brachium.records import ExamStatus, ExamVersion, StoredResource
-from brachium.store.port import AuditRow, Contradiction, ExamPage, Outcome
+from brachium.store.port import AuditRow, Contradiction, ExamPage, Figures, Outcome
 
 # larger than any key
 _NO_KEY = 2**62
@@ -172,6 +172,16 @@ def audit(db: sqlite3.Connection, after: int, count: int) -> tuple[AuditRow, ...
         (after, count),
     )
     return tuple(_audit(row) for row in rows)
+
+
+def figures(db: sqlite3.Connection, size: int) -> Figures:
+    """Return how much is stored; nothing is ever deleted, so the last key is the count."""
+    exams, versions, resources = (
+        db.execute(f"SELECT coalesce(max(pk), 0) FROM {table}").fetchone()[0]  # noqa: S608 - ours
+        for table in ("exam", "exam_version", "resource_version")
+    )
+    waiting = db.execute("SELECT coalesce(sum(last - first + 1), 0) FROM waiting").fetchone()[0]
+    return Figures(exams, versions, resources, waiting, size)
 
 
 def _exam(row: tuple[Any, ...]) -> ExamVersion:

@@ -199,6 +199,14 @@ def migrate(db: sqlite3.Connection) -> None:
         raise
 
 
+def check(db: sqlite3.Connection) -> None:
+    """Refuse a file that is not ours, is newer than this service, or has nothing in it."""
+    found = _version(db)
+    _check(db, found)
+    if found == 0:
+        raise StoreUnavailable("the file has no exams of this service in it")
+
+
 def _version(db: sqlite3.Connection) -> int:
     return int(db.execute("PRAGMA user_version").fetchone()[0])
 

@@ -12,10 +12,18 @@ from brachium.store import histories, reading, searching, secrets
 from brachium.store.adding import Addition
 from brachium.store.clients import SqliteClients
 from brachium.store.commits import SharedCommits
-from brachium.store.connections import Readers, available, writer
+from brachium.store.connections import DatabaseFile, Readers, available, writer
 from brachium.store.index import Index, is_complete
 from brachium.store.job_rows import SqliteJobs
-from brachium.store.port import EVERYTHING, Added, AuditRow, ExamPage, Page, StoreUnavailable
+from brachium.store.port import (
+    EVERYTHING,
+    Added,
+    AuditRow,
+    ExamPage,
+    Figures,
+    Page,
+    StoreUnavailable,
+)
 from brachium.store.quiet import QuietTime
 from brachium.store.schema import migrate
 
@@ -43,6 +51,7 @@ class SqliteStore:
             except BaseException:
                 db.close()
                 raise
+        self._file = DatabaseFile(path)
         self._commits = SharedCommits(db)
         self._readers = Readers(path)
         self.clients = SqliteClients(self._commits, self._readers)
@@ -143,8 +152,15 @@ class SqliteStore:
         """Return a key that the service has made for itself."""
         return secrets.secret(self._commits, self._readers, name)
 
+    def figures(self) -> Figures:
+        """Return how much is stored."""
+        with self._readers.lent() as db:
+            return reading.figures(db, self._file.size())
+
     def ready(self) -> bool:
-        """Tell whether something can be written durably, by doing it."""
+        """Tell whether something can be written durably to the file, by doing it."""
+        if not self._file.is_there():
+            return False
         try:
             self._commits.run_soon(_touch, _PATIENCE)
         except StoreUnavailable:
