@@ -49,6 +49,7 @@ def test_every_setting_can_be_set(tmp_path: Path) -> None:
         "BRACHIUM_CA_FILE": str(pem),
         "BRACHIUM_EXPORTS": str(tmp_path),
         "BRACHIUM_EXPORT_HOURS": "48",
+        "BRACHIUM_LOG": "text",
         "PATH": "/bin",
     }
     settings = read_settings(environ)
@@ -67,6 +68,7 @@ def test_every_setting_can_be_set(tmp_path: Path) -> None:
         ("ORIGINS", "*", "origins"),
         ("RATE", "0", "whole number"),
         ("CONCURRENCY", "0", "whole number"),
+        ("LOG", "xml", "json or text"),
     ],
 )
 def test_bad_values_of_what_guards_the_service(name: str, value: str, told: str) -> None:
