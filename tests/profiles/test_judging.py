@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from tests.oracles.sample import made_by_the_service
 from tests.profiles.judged import BUNDLES, CANONICAL, OWN, R4, errors, golden, judged, resources
 
+from brachium.formats.incoming import parse
 from brachium.problems import Severity
 
 # every exam of moderate size as a collection, and some as transactions: the same code made all
@@ -407,3 +408,18 @@ def test_wrt_13_whatever_comes_in_is_answered(data):
                 "item": [one],
             }
         )
+
+
+RESPONSES = sorted((BUNDLES.parent / "responses").glob("*.json"))
+
+
+def test_wrt_13_a_form_is_read_and_examined():
+    assert RESPONSES
+    for path in RESPONSES[:4]:
+        form = parse(path.read_bytes())
+        assert errors(form) == [], path.name
+        form["status"] = "ready"
+        form["item"][0]["item"] = form["item"][0]["item"][1:]
+        found = errors(form)
+        assert "QuestionnaireResponse.status" in {one.place for one in found}
+        assert any(one.code.startswith("response") or "missing" in one.code for one in found), found
