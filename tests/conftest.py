@@ -17,7 +17,7 @@ CHECKOUT = Path(__file__).resolve().parents[1]
 
 
 # what takes a minute each: begun first, so that no core waits for it at the end
-LONG = ("real_data", "crash", "test_walking.py")
+LONG = ("real_data", "crash", "clients", "fuzz", "test_walking.py")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
