@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 
 class ExamStatus(StrEnum):
@@ -133,3 +133,97 @@ class Client:
     keys_at: str = ""
     added: str = ""
     revoked: str = ""
+
+
+@dataclass(slots=True)
+class Occasion:
+    """Who asked for what, as the audit keeps it; empty text where nothing is known.
+
+    ``request`` is the id of the request, after a space the client's own if it differs (ERR-06);
+    ``client`` a registered client id with its ``role``; ``address`` the network address;
+    ``policy`` the jti of the access token, never the token; ``method`` and ``path`` the request
+    line without its query; ``interaction`` the FHIR interaction or our own word for it; ``query``
+    all parameters as they came, which may name patients and is kept nowhere else. ``noted`` is set
+    by the store once an entry of the audit tells of it.
+    """
+
+    request: str = ""
+    client: str = ""
+    role: str = ""
+    address: str = ""
+    policy: str = ""
+    method: str = ""
+    path: str = ""
+    interaction: str = ""
+    query: str = ""
+    noted: bool = False
+
+
+# what an entry tells of its occasion
+_TOLD = ("request", "client", "role", "address", "policy", "method", "path", "interaction", "query")
+
+
+@dataclass(frozen=True, slots=True)
+class AuditEntry:
+    """One thing that was done, tried or refused, as the audit keeps it.
+
+    ``at`` is a FHIR instant. ``action`` is one of create, correct, withdraw and close for what was
+    stored or refused by the store, else the interaction of the request; ``outcome`` what the store
+    decided, or done, refused, failed. ``status`` is that of the answer, 0 where none was known yet.
+    ``exam`` and ``version`` name the newest exam version afterwards (0: none), ``digest`` the
+    SHA-256 of what was sent or handed out, ``shown`` the prompts that the answer told, by rule and
+    version. ``patients`` and ``data`` are references to what it was about. ``seal`` is the digest
+    of everything that was stored with it and ``stored`` the number of resource versions in it;
+    ``reason`` the code of a refusal, or what a configuration change was.
+    """
+
+    at: str
+    action: str
+    outcome: str
+    status: int = 0
+    request: str = ""
+    client: str = ""
+    role: str = ""
+    address: str = ""
+    policy: str = ""
+    method: str = ""
+    path: str = ""
+    interaction: str = ""
+    query: str = ""
+    exam: str = ""
+    version: int = 0
+    digest: str = ""
+    shown: tuple[str, ...] = ()
+    patients: tuple[str, ...] = ()
+    data: tuple[str, ...] = ()
+    seal: str = ""
+    stored: int = 0
+    reason: str = ""
+
+    @classmethod
+    def of(cls, occasion: Occasion, at: str, action: str, outcome: str, **more: Any) -> AuditEntry:  # noqa: ANN401 - the other members
+        """Return an entry that tells of an occasion."""
+        told = {name: getattr(occasion, name) for name in _TOLD}
+        return cls(at=at, action=action, outcome=outcome, **told, **more)
+
+
+@dataclass(frozen=True, slots=True)
+class AuditRow:
+    """An entry in its place: ``hash`` is its link in the chain, in hex."""
+
+    number: int
+    hash: str
+    entry: AuditEntry
+
+
+@dataclass(frozen=True, slots=True)
+class AuditHead:
+    """The end of the chain at some moment, signed so that it can be kept elsewhere.
+
+    ``signature`` is a compact JWS over number, hash and time (RFC 7515).
+    """
+
+    number: int
+    hash: str
+    at: str
+    signature: str = ""

@@ -68,6 +68,7 @@ class Settings:
     exports: Path | None = None
     export_hours: int = 24
     log: LogFormat = "json"
+    audit_key: Path | None = None
 
     @property
     def tls(self) -> bool:
@@ -219,4 +220,5 @@ _READERS: dict[str, Callable[[str], Any]] = {
     "exports": _path,
     "export_hours": _whole(1, 24 * 365),
     "log": _log,
+    "audit_key": _path,
 }

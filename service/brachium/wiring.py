@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -9,17 +10,24 @@ from importlib import metadata
 from typing import TYPE_CHECKING
 
 from brachium.assess.options import AssessOptions
+from brachium.coding.audit_event import AuditEvents
 from brachium.coding.options import CodingOptions
 from brachium.coding.searched import searched
 from brachium.exam.rule import ModelOptions
 from brachium.export import Export, Framer
 from brachium.intake import Intake
 from brachium.intake.desk import Bench, Desk
-from brachium.store.sqlite import SqliteStore
+from brachium.security.heads import is_signed, new_key, read_key, signed
+from brachium.store.sqlite import FoundBy, SqliteStore
 from brachium.tables.load import load
 from brachium.trend import Trends
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from joserfc.jwk import ECKey
+
+    from brachium.records import AuditHead
     from brachium.settings import Settings
     from brachium.store.book import ClientBook
     from brachium.store.jobs import JobBook
@@ -46,6 +54,7 @@ class Parts:
     export: Export
     clients: ClientBook
     jobs: JobBook
+    heads: Heads
 
     @property
     def trends(self) -> Trends:
@@ -79,13 +88,73 @@ def tools(settings: Settings, clock: Clock = utc_now) -> Tools:
 def build(settings: Settings, clock: Clock = utc_now) -> Parts:
     """Build every part; raises ``BrokenTables``, or what opening the database raises."""
     made = tools(settings, clock).bench
-    store = SqliteStore(settings.database, searched)
+    store = opened(settings)
     desk = Desk(made.tables, made.clock, made.model, made.coding, made.judging, store)
     base, canonical = settings.public_base, settings.canonical
     export = Export(made.tables, base, canonical, store, judging=made.judging)
     return Parts(
-        settings, made.tables, store, clock, Intake(desk), export, store.clients, store.jobs
+        settings,
+        made.tables,
+        store,
+        clock,
+        Intake(desk),
+        export,
+        store.clients,
+        store.jobs,
+        heads(settings, store),
     )
+
+
+@dataclass(frozen=True)
+class Heads:
+    """Signs where the audit trail ends, with the key of this service."""
+
+    store: Store
+    key: ECKey
+
+    def head(self) -> AuditHead:
+        """Return the end of the audit as it is now, signed."""
+        return signed(self.store.head(), self.key)
+
+    def checkpoint(self) -> AuditHead:
+        """Return the signed end of the audit, and keep it beside the chain too."""
+        head = self.head()
+        if head.number:
+            self.store.checkpoint(head)
+        return head
+
+    def is_signed(self, head: AuditHead) -> bool:
+        """Tell whether a head is signed with this key."""
+        return is_signed(head, self.key)
+
+
+def heads(settings: Settings, store: Store) -> Heads:
+    """Return what signs for a store; its key is made when there is none."""
+    return Heads(store, read_key(_key_text(key_file(settings))))
+
+
+def key_file(settings: Settings) -> Path:
+    """Return where the key lies that signs the heads of the audit."""
+    if settings.audit_key is not None:
+        return settings.audit_key
+    return settings.database.with_name(f"{settings.database.name}.audit-key.json")
+
+
+def _key_text(path: Path) -> bytes:
+    try:
+        handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+    except FileExistsError:
+        return path.read_bytes()
+    text = new_key()
+    with os.fdopen(handle, "wb") as file:
+        file.write(text)
+    return text
+
+
+def opened(settings: Settings) -> SqliteStore:
+    """Open the store, with what its indexes are made of."""
+    events = AuditEvents(settings.canonical)
+    return SqliteStore(settings.database, FoundBy(searched, events.terms, events.text))
 
 
 def coding_options(settings: Settings) -> CodingOptions:

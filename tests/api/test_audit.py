@@ -11,7 +11,10 @@ REASON = "Entered for the wrong person."
 
 def written_down(service):
     """Action, outcome and request of every attempt so far."""
-    return [(row.action, row.outcome.value, row.request) for row in service.parts.store.audit()]
+    return [
+        (row.entry.action, row.entry.outcome, row.entry.request)
+        for row in service.parts.store.audit()
+    ]
 
 
 def test_err_06_every_attempt_is_kept_with_the_id_of_its_request(service):
@@ -64,24 +67,27 @@ def test_the_prompts_of_every_answer_are_logged_as_they_were_shown(service):
     answers.append(service.put(path, correction, If_Match='W/"2"'))
     assert [answer.status_code for answer in answers] == [201, 200, 200, 200]
     rows = service.parts.store.audit()
-    assert [(row.action, row.shown) for row in rows] == [
+    assert [(row.entry.action, row.entry.shown) for row in rows] == [
         ("create", ("elbow-extension/1.0",)),
         ("create", ("elbow-extension/1.0",)),
         ("close", ("elbow-extension/1.0",)),
         ("correct", ()),
     ]
-    assert [set(row.shown) for row in rows] == [shown_in(answer) for answer in answers]
+    assert [set(row.entry.shown) for row in rows] == [shown_in(answer) for answer in answers]
 
 
 def test_several_prompts_of_one_answer_are_all_logged(service):
     answer = service.post("/exams", raw_example("fall-on-the-arm"))
     (row,) = service.parts.store.audit()
-    assert set(row.shown) == shown_in(answer)
-    assert len(row.shown) == 3
+    assert set(row.entry.shown) == shown_in(answer)
+    assert len(row.entry.shown) == 3
 
 
 def test_a_refused_exam_shows_no_prompt_in_the_log(service):
     service.post("/exams", raw_example("elbow-after-fracture"))
     other = example("elbow-after-fracture") | {"note": "Something else."}
     assert service.post("/exams", other).status_code == 409
-    assert [row.shown for row in service.parts.store.audit()] == [("elbow-extension/1.0",), ()]
+    assert [row.entry.shown for row in service.parts.store.audit()] == [
+        ("elbow-extension/1.0",),
+        (),
+    ]

@@ -21,7 +21,7 @@ def dated(tmp_path_factory):
     clock = iter(TIMES)
     database = tmp_path_factory.mktemp("dated") / "exams.sqlite3"
     settings = Settings(database=database, public_base=BASE)
-    with Serving(database, build(settings, lambda: next(clock))) as service:
+    with Serving(database, build(settings, lambda: next(clock, TIMES[-1]))) as service:
         yield service
 
 

@@ -2,9 +2,10 @@
 
 ``bash demo`` and ``bash suite`` are the two set-up commands; ``bash shell`` runs in the checkout
 with the commands of this environment; ``bash serve`` runs against a service that the test starts;
-``bash golden`` writes kept files and is only compared; ``python client`` runs against a service at
-which its client is registered; ``json exam`` is an exam that is accepted, ``json refused`` one that
-is not, and ``json response`` an exam as a QuestionnaireResponse.
+``bash audit`` runs where a database was filled; ``bash golden`` writes kept files and is only
+compared; ``python client`` runs against a service at which its client is registered; ``json exam``
+is an exam that is accepted, ``json refused`` one that is not, and ``json response`` an exam as a
+QuestionnaireResponse.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import NamedTuple
 ROOT = Path(__file__).resolve().parents[2]
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
 KINDS = {"bash demo", "bash suite", "bash shell", "bash serve", "bash golden"}
-KINDS |= {"json exam", "json refused", "json response"}
+KINDS |= {"bash audit", "json exam", "json refused", "json response"}
 KINDS |= {"python client"}
 _BLOCK = re.compile(r"^```([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 

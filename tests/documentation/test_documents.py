@@ -23,6 +23,7 @@ from brachium.coding.response_reading import read_response
 from brachium.formats import lossless
 from brachium.settings import PREFIX, Settings
 from brachium.tables.load import load
+from brachium.wiring import build
 
 ROOT = snippets.ROOT
 BIN = Path(sys.executable).parent
@@ -144,6 +145,16 @@ def test_the_client_logs_in_and_searches(snippet, service, tmp_path):
     assert result.stdout == b"0\n"
     unknown = run("python -", tmp_path, input=code.replace('"iss": "my', '"iss": "your').encode())
     assert unknown.returncode == 1
+
+
+@named("bash audit")
+def test_the_trail_is_verified_as_told(snippet, tmp_path):
+    parts = build(Settings(database=tmp_path / "brachium.sqlite3"))
+    parts.intake.receive((ROOT / "examples" / "draft.json").read_bytes())
+    parts.close()
+    result = run(snippet.text, cwd=tmp_path)
+    assert result.returncode == 0, result.stderr.decode()
+    assert result.stdout.decode().strip() == "1 entries, all as written"
 
 
 def test_the_api_page_is_where_the_readme_says(service):

@@ -28,7 +28,7 @@ class MemoryStore:
         self.kept: dict[tuple[str, str], list[Kept]] = {}
         self.links: dict[tuple[str, int], list[StoredResource]] = {}
 
-    def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:  # noqa: ARG002
+    def add(self, version: ExamVersion, expected: int | None, occasion: object = None) -> Added:  # noqa: ARG002
         held = self.exams.setdefault(version.id, [])
         if expected is None and held:
             same = version.digest in (held[0].digest, held[-1].digest)

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from tests.intake.desks import intake
 
-from brachium.coding.searched import searched
-from brachium.store.sqlite import SqliteStore
+from brachium.settings import Settings
+from brachium.wiring import opened
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 REASON = "The angle was read wrongly."
@@ -17,7 +17,7 @@ REASON = "The angle was read wrongly."
 
 @pytest.fixture
 def desk(tmp_path):
-    store = SqliteStore(tmp_path / "exams.sqlite3", searched)
+    store = opened(Settings(database=tmp_path / "exams.sqlite3"))
     yield intake(store)
     store.close()
 
@@ -38,7 +38,9 @@ def straightened(content):
 
 
 def logged(desk):
-    return [(row.action, row.outcome.value, row.shown) for row in desk.desk.store.audit()]
+    return [
+        (row.entry.action, row.entry.outcome, row.entry.shown) for row in desk.desk.store.audit()
+    ]
 
 
 def told(receipt):
@@ -80,7 +82,7 @@ def test_every_prompt_is_named_once_and_no_other(desk):
         desk.receive(raw(example(name)))
         for name in ("fall-on-the-arm", "ulnar-weakness", "healthy-adult")
     ]
-    shown = [row.shown for row in desk.desk.store.audit()]
+    shown = [row.entry.shown for row in desk.desk.store.audit()]
     assert [set(one) for one in shown] == [told(receipt) for receipt in receipts]
     assert [len(one) for one in shown] == [3, 2, 0]
     assert [len(told(receipt)) for receipt in receipts] == [3, 2, 0]

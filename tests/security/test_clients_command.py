@@ -10,9 +10,9 @@ from joserfc.jwk import ECKey
 from tests.security.logins import claims, ec_key, public, signed
 
 from brachium.cli.parser import main
-from brachium.coding.searched import searched
 from brachium.security.keys import read_keys
-from brachium.store.sqlite import SqliteStore
+from brachium.settings import Settings
+from brachium.wiring import opened
 
 
 @pytest.fixture
@@ -29,7 +29,7 @@ def clients(database):
 
 
 def held(database):
-    store = SqliteStore(database, searched)
+    store = opened(Settings(database=database))
     found = store.clients.all()
     store.close()
     return found

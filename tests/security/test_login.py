@@ -268,7 +268,7 @@ def test_a_revoked_client_gets_no_token_and_its_tokens_are_dead(guarded):
 def test_sec_06_inline_keys_change_without_a_restart(guarded):
     new = ec_key("ec-2")
     assert "kid" in guarded.login(signed(claims(), new)).json()["error_description"]
-    guarded.parts.clients.rekey("app", public(new), "")
+    guarded.parts.clients.rekey("app", public(new), "", guarded.clock())
     assert guarded.login(signed(claims(), new)).status_code == 200
     assert guarded.login(signed(claims())).json()["error"] == "invalid_client"
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from brachium.records import ExamStatus, ExamVersion, Resource, SearchValue
 from brachium.store.criteria import Criterion, Is, Search
-from brachium.store.sqlite import SqliteStore
+from brachium.store.sqlite import FoundBy, SqliteStore
 
 SYSTEM = "https://clinic.example.org/exam"
 
@@ -32,6 +32,17 @@ def read(resources):
     ]
 
 
+def terms(entry):
+    """What an entry of the audit is found by here."""
+    yield SearchValue("action", f"a|{entry.action}")
+    yield from (SearchValue("patient", one) for one in entry.patients)
+
+
+def event(row):
+    """An entry of the audit as a resource, as far as these tests need it."""
+    return json.dumps({"number": row.number, "action": row.entry.action}).encode()
+
+
 def wanted(kind: str, *pairs: tuple[str, str]) -> Search:
     """A search for values that are exactly so."""
     return Search(kind, tuple(Criterion((name,), (Is(value),)) for name, value in pairs))
@@ -39,7 +50,7 @@ def wanted(kind: str, *pairs: tuple[str, str]) -> Search:
 
 def opened(database: Path) -> SqliteStore:
     """The store on a file, with indexes of what is written in the resources."""
-    return SqliteStore(database, read)
+    return SqliteStore(database, FoundBy(read, terms, event))
 
 
 def own(exam: str, name: str, body: bytes = b'{"n":1}', version: int = 1, **search) -> Resource:

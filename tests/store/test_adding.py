@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from tests.store.exams import SYSTEM, at, first, following, own, patient
 
-from brachium.records import ExamStatus
+from brachium.records import ExamStatus, Occasion
 from brachium.store.port import Contradiction, Outcome
 
 
@@ -216,15 +216,15 @@ def test_every_attempt_leaves_one_audit_row(store):
     closed = following(second, (own("EX-1", "a"),), status=ExamStatus.FINAL)
     fourth = following(closed, (own("EX-1", "a"),), status=ExamStatus.CORRECTED)
     gone = following(fourth, (own("EX-1", "a"),), status=ExamStatus.ENTERED_IN_ERROR)
-    store.add(draft, None, request="r-1")
-    store.add(draft, None, request="r-2")
+    store.add(draft, None, Occasion("r-1"))
+    store.add(draft, None, Occasion("r-2"))
     store.add(first(content=b"{}"), None)
     for version in (second, closed, fourth, gone):
         store.add(version, version.version - 1)
     store.add(second, 1)
     store.add(following(first("EX-2")), 1)
     rows = store.audit()
-    assert [(row.action, row.outcome, row.version) for row in rows] == [
+    assert [(row.entry.action, row.entry.outcome, row.entry.version) for row in rows] == [
         ("create", "created", 1),
         ("create", "same", 1),
         ("create", "conflict", 1),
@@ -235,8 +235,9 @@ def test_every_attempt_leaves_one_audit_row(store):
         ("correct", "stale", 5),
         ("correct", "missing", 0),
     ]
-    assert [row.request for row in rows[:3]] == ["r-1", "r-2", ""]
-    assert (rows[0].at, rows[0].exam, rows[0].digest) == (draft.recorded, draft.id, draft.digest)
+    assert [row.entry.request for row in rows[:3]] == ["r-1", "r-2", ""]
+    told = rows[0].entry
+    assert (told.at, told.exam, told.digest) == (draft.recorded, draft.id, draft.digest)
     assert store.audit(after=rows[3].number, count=2) == rows[4:6]
 
 
@@ -250,7 +251,7 @@ def test_every_audit_row_names_the_prompts_of_the_version_it_was_answered_with(s
     gone = following(third, (own("EX-1", "a"),), status=ExamStatus.ENTERED_IN_ERROR, shown=TWO)
     for version, expected in ((draft, None), (closed, 1), (third, 2), (gone, 3)):
         store.add(version, expected)
-    assert [(row.action, row.shown) for row in store.audit()] == [
+    assert [(row.entry.action, row.entry.shown) for row in store.audit()] == [
         ("create", TWO),
         ("close", TWO[:1]),
         ("correct", ()),
@@ -270,7 +271,7 @@ def test_a_repeat_shows_what_is_stored_and_a_refusal_shows_nothing(store):
     gone = following(stored, (), status=ExamStatus.ENTERED_IN_ERROR)
     store.add(gone, 1)
     store.add(first(shown=TWO), None)
-    assert [(row.outcome, row.shown) for row in store.audit()] == [
+    assert [(row.entry.outcome, row.entry.shown) for row in store.audit()] == [
         ("created", TWO[:1]),
         ("same", TWO[:1]),
         ("conflict", ()),

@@ -20,8 +20,9 @@ CHANGES = [
     "UPDATE exam_version SET content = x'00'",
     "UPDATE resource_version SET text = x'00'",
     "UPDATE member SET position = position + 10",
-    "UPDATE audit SET outcome = 'same'",
-    "UPDATE audit SET shown = ''",
+    "UPDATE audit SET entry = x'00'",
+    "UPDATE audit SET hash = x'00'",
+    "UPDATE checkpoint SET hash = ''",
     "UPDATE exam_version SET shown = ''",
     "INSERT OR REPLACE INTO exam SELECT pk, id, system, 'EX-9' FROM exam",
     "INSERT OR REPLACE INTO member SELECT exam_version, position, last, last FROM member",
@@ -34,6 +35,7 @@ def rows(database):
     store = opened(database)
     store.add(first(), None)
     store.add(following(first(), (own("EX-1", "a"),)), 1)
+    store.checkpoint(store.head())
     store.close()
     with closing(writer(database)) as db:
         yield db

@@ -27,7 +27,8 @@ _TYPE_NAME = re.compile(r"[A-Z][A-Za-z]{1,63}")
 class Need:
     """What a caller must be allowed: ``letters`` with each of ``types``; ``why`` says why.
 
-    ``open`` needs no token at all, ``uncounted`` neither takes part in limits.
+    ``open`` needs no token at all, ``uncounted`` neither takes part in limits. ``told`` says
+    whether the audit tells of each use; what shows no record of anybody is not told.
     """
 
     why: str
@@ -35,6 +36,7 @@ class Need:
     types: tuple[str, ...] = ()
     open: bool = False
     uncounted: bool = False
+    told: bool = True
 
     def missing(self, scopes: Scopes, kind: str) -> tuple[Scope, ...]:
         """Return the scopes that the caller lacks; ``kind`` is the type that the path names."""
@@ -55,16 +57,22 @@ class Row:
     need: Need
 
 
-HEALTH = Need("tells nothing but that the service runs", open=True, uncounted=True)
-DOCUMENTS = Need("describes the service, as every answer that refuses leads to", open=True)
-DISCOVERY = Need("has to be read before a token can be had (SMART 2.2 Conformance)", open=True)
+HEALTH = Need("tells nothing but that the service runs", open=True, uncounted=True, told=False)
+DOCUMENTS = Need(
+    "describes the service, as every answer that refuses leads to", open=True, told=False
+)
+DISCOVERY = Need(
+    "has to be read before a token can be had (SMART 2.2 Conformance)", open=True, told=False
+)
 LOGIN = Need("is where a token is had", open=True)
-TOKEN = Need("holds no record; any token will do")
+TOKEN = Need("holds no record; any token will do", told=False)
 CREATE = Need("stores a whole exam, or codes one in a dry run", "c", EXAM)
 CHANGE = Need("puts a new version to a whole exam; nothing is ever deleted", "u", EXAM)
 READ = Need("shows a whole exam", "r", EXAM)
 FOLLOW = Need("goes through all exams of a patient", "rs", EXAM)
 EVERYTHING = Need("goes through all exams of all patients", "rs", EXAM)
+AUDIT = Need("shows the end of the audit trail", "rs", ("AuditEvent",))
+EVIDENCE = Need("shows a whole exam and all that was done with it", "r", (*EXAM, "AuditEvent"))
 FHIR_READ = Need("read, vread and history of a resource are r", "r", (TYPE,))
 FHIR_SEARCH = Need("search, and the history of a type, are s", "s", (TYPE,))
 FHIR_WHOLE = Need("the history of everything shows every type", "s", (ANY,))
@@ -106,6 +114,8 @@ ROWS = (
     Row("GET", "/views", TOKEN),
     Row("GET", "/views/{name}", EVERYTHING),
     Row("GET", "/exams.csv", EVERYTHING),
+    Row("GET", "/audit/head", AUDIT),
+    Row("GET", "/exams/{exam_id}/evidence", EVIDENCE),
     Row("GET", "/fhir/metadata", DISCOVERY),
     Row("GET", "/fhir/.well-known/smart-configuration", DISCOVERY),
     Row("POST", "/fhir", ENTRIES),

@@ -21,6 +21,8 @@ from brachium.api.answers import FHIR_ROOT, Answers
 from brachium.api.bulk import BulkExport
 from brachium.api.bulk_filters import TypeFilters
 from brachium.api.bulk_routes import add_bulk, exporting
+from brachium.api.audit import Audit
+from brachium.api.audit_routes import add_audit
 from brachium.api.capability import statement
 from brachium.api.compressed import Compressed
 from brachium.api.cors import Origins
@@ -72,6 +74,7 @@ from brachium.api.service import Service
 from brachium.api.smart import configuration
 from brachium.api.table_routes import add_tables
 from brachium.api.tables import TablePages
+from brachium.api.trail import Trail
 from brachium.api.trend_routes import add_trends
 from brachium.api.trends import TrendPages
 from brachium.api.work import Work
@@ -160,7 +163,7 @@ def create_app(parts: Parts) -> Application:
     _add_routes(app, service, searching, worker)
     ACCESS.check(_routes(app))
     return Edge(
-        Compressed(Gate(app, service, answers)),
+        Compressed(Trail(Gate(app, service, answers), service, answers)),
         answers,
         settings.max_body,
         origins=Origins(settings.origins),
@@ -197,6 +200,7 @@ def _add_routes(app: FastAPI, service: Service, searching: Searching, worker: Wo
     add_metrics(app, MetricsPage(service))
     add_trends(app, TrendPages(service))
     add_tables(app, TablePages(service))
+    add_audit(app, Audit(service))
     add_fhir_write(app, FhirWrite(service))
     _add_login(app, service)
     add_fhir_forms(app, FhirForms(service), filled_sample(tables, settings.canonical))

@@ -32,7 +32,11 @@ _TAKING_PART = "DiagnosticReport"
 # every stored type with a patient, the patient first
 STAGES = (
     _FIRST,
-    *(kind for kind, one in SERVED.items() if one.versioned and one.parameter("patient")),
+    *(
+        kind
+        for kind, one in SERVED.items()
+        if one.versioned and one.is_record and one.parameter("patient")
+    ),
 )
 PARTIES = ("Practitioner", "Organization")
 

@@ -15,13 +15,13 @@ from brachium.api import documents
 from brachium.api.answers import header
 from brachium.api.faults import Conflict, Fault, NotFound, NotJson, Refused, Several, Stale
 from brachium.api.media import FHIR_JSON, JSON
+from brachium.api.occasion import occasion
 from brachium.api.requests import (
     envelope,
     expected_version,
     json_body,
     once_each,
     reason_in,
-    request_name,
 )
 from brachium.intake.receipt import Outcome, Receipt
 
@@ -88,9 +88,7 @@ class Reception:
         raw = await json_body(request)
         if query.dry_run:
             return await self._service.work.run(partial(self._preview, raw))
-        return await self._change(
-            request, partial(self._intake.receive, raw, request_name(request))
-        )
+        return await self._change(request, partial(self._intake.receive, raw, occasion(request)))
 
     async def put(
         self, request: Request, exam_id: ExamId, _query: Annotated[NoQuery, Query()]
@@ -99,7 +97,7 @@ class Reception:
         expected = expected_version(request)
         members = envelope(await json_body(request), ("exam", "reason"), "exam")
         reason = reason_in(members)
-        change = (exam_id, members["exam"], reason, expected, request_name(request))
+        change = (exam_id, members["exam"], reason, expected, occasion(request))
         task = partial(self._intake.correct, *change)
         return await self._change(request, task)
 
@@ -109,7 +107,7 @@ class Reception:
         """Withdraw an exam: everything of it becomes entered-in-error."""
         expected = expected_version(request)
         reason = reason_in(envelope(await json_body(request), ("reason",)))
-        named = request_name(request)
+        named = occasion(request)
         task = partial(self._intake.withdraw, exam_id, reason, expected, named)
         return await self._change(request, task)
 
@@ -118,7 +116,7 @@ class Reception:
     ) -> Response:
         """Make a preliminary exam final."""
         expected = expected_version(request)
-        task = partial(self._intake.close, exam_id, expected, request_name(request))
+        task = partial(self._intake.close, exam_id, expected, occasion(request))
         return await self._change(request, task)
 
     async def _change(self, request: Request, task: Callable[[], Receipt]) -> Response:

@@ -25,13 +25,13 @@ from brachium.api.faults import (
     WrongMethod,
 )
 from brachium.api.media import FHIR_JSON
+from brachium.api.occasion import occasion
 from brachium.api.permits import permit_match
 from brachium.api.preferences import Return, applied, asked_return
 from brachium.api.requests import (
     expected_version,
     fhir_body,
     only_parameters,
-    request_name,
 )
 from brachium.api.transaction_answer import location
 from brachium.coding.response import TYPE
@@ -62,7 +62,7 @@ class FhirForms:
         if condition is not None:
             permit_match(request.scope, TYPE)
         resource = parsed(await fhir_body(request))
-        task = partial(self._intake.create_form, resource, condition, request_name(request))
+        task = partial(self._intake.create_form, resource, condition, occasion(request))
         return await self._change(request, task)
 
     async def update(self, request: Request, resource_id: str) -> Response:
@@ -72,7 +72,7 @@ class FhirForms:
         resource = parsed(await fhir_body(request))
         if resource.get("id") != resource_id:
             raise IdMismatch
-        named = request_name(request)
+        named = occasion(request)
         task = partial(self._intake.update_form, resource_id, resource, expected, named)
         return await self._change(request, task)
 
@@ -83,7 +83,7 @@ class FhirForms:
         resource = parsed(await fhir_body(request))
         if _identifier(resource.get("identifier")) not in condition:
             raise IdMismatch
-        task = partial(self._intake.put_form, condition, resource, expected, request_name(request))
+        task = partial(self._intake.put_form, condition, resource, expected, occasion(request))
         return await self._change(request, task)
 
     async def extract(self, request: Request) -> Response:

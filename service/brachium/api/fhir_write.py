@@ -14,15 +14,17 @@ from brachium.api.faults import Refused, TooCostly, rule, stated
 from brachium.api.fhir_batch import batch
 from brachium.api.fhir_forms import parsed
 from brachium.api.media import FHIR_JSON
+from brachium.api.occasion import occasion
 from brachium.api.permits import permit_entries
 from brachium.api.preferences import Return, applied, asked_return
-from brachium.api.requests import fhir_body, only_parameters, request_name
+from brachium.api.requests import fhir_body, only_parameters
 from brachium.api.transaction_answer import transaction_response
 from brachium.formats.incoming import bundle_type, is_too_long, unfit
 from brachium.intake.transaction import Transacted
 
 if TYPE_CHECKING:
     from brachium.api.service import Service
+    from brachium.records import Occasion
 
 _KINDS = ("transaction", "batch")
 
@@ -46,12 +48,12 @@ class FhirWrite:
         if kind == "batch":
             return await batch(request, bundle)
         permit_entries(request.scope, bundle)
-        task = partial(self._transaction, bundle, request_name(request), asked)
+        task = partial(self._transaction, bundle, occasion(request), asked)
         return await self._service.work.write(task)
 
-    def _transaction(self, bundle: Any, request: str, asked: Return | None) -> Response:  # noqa: ANN401
+    def _transaction(self, bundle: Any, by: Occasion, asked: Return | None) -> Response:  # noqa: ANN401
         settings = self._service.settings
-        done = self._service.intake.transact(bundle, f"{settings.public_base}/fhir", request)
+        done = self._service.intake.transact(bundle, f"{settings.public_base}/fhir", by)
         self._service.metrics.exam(done.receipt.outcome)
         _agreed(done)
         body = transaction_response(done, settings.public_base, settings.canonical, asked)

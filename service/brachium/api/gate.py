@@ -53,7 +53,13 @@ def digest_of(token: str) -> bytes:
 
 
 def audited_refusal(scope: Scope, code: str, client: str) -> None:
-    """Tell that a login or a request was refused; ``client`` is a registered id or empty."""
+    """Tell log and audit that a login or a request was refused.
+
+    ``client`` is a registered id or empty.
+    """
+    scope["refusal"] = code
+    if client:
+        scope["client_id"] = client
     REFUSALS.warning("%s client=%s %s", code, client or "-", scope.get("request_id", "-"))
 
 

@@ -48,19 +48,20 @@ class Login:
     async def token(self, request: Request) -> Response:
         """Return an access token for a signed assertion."""
         try:
-            body = await self._granted(await _form(request))
+            body = await self._granted(request, await _form(request))
         except OAuthError as fault:
             audited_refusal(request.scope, fault.code, fault.client)
             return _refusal(fault)
         return Response(orjson.dumps(body), 200, _UNKEPT, JSON)
 
-    async def _granted(self, form: dict[str, str]) -> dict[str, object]:
+    async def _granted(self, request: Request, form: dict[str, str]) -> dict[str, object]:
         assertion = _assertion(form)
         seen = glance(assertion)
         client = await self._client(seen, form)
         keys = await self._keys.of(client, seen.kid)
         now = seconds(self._service.parts.clock())
         proven = prove(assertion, seen, keys, self._address, now)
+        request.scope["client_id"] = proven.client
         token = secrets.token_urlsafe(32)
         fault, scopes = _scopes(form, client)
         kept = NewToken(digest_of(token), uuid.uuid4().hex, scopes, now + LIFETIME)

@@ -16,6 +16,7 @@ SCHEMA_JSON = "application/schema+json"
 CSV = "text/csv"
 TEXT = "text/plain"
 HTML = "text/html"
+ZIP = "application/zip"
 # every spelling of "FHIR as JSON" that FHIR R4 3.1.0.1.9 and 3.1.0.1.11 tell a server to take
 FHIR_SPELLINGS = (FHIR_JSON, JSON, "text/json", "application/json+fhir")
 JSON_SPELLINGS = (JSON, "text/json", FHIR_JSON, SCHEMA_JSON, PROBLEM)

@@ -63,15 +63,6 @@ def unchanged(request: Request, etag: str) -> bool:
     return "*" in tags or etag.removeprefix("W/") in tags
 
 
-def request_name(request: Request) -> str:
-    """Return what the audit calls this request (ERR-06).
-
-    It is the id that the service answers with, and after a space the client's own if that differs.
-    """
-    names = (request.scope.get("request_id"), request.scope.get("correlation_id"))
-    return " ".join(name for name in names if name)
-
-
 def only_parameters(request: Request, *known: str) -> None:
     """Refuse a query parameter that nobody reads: a misspelt one would change the meaning."""
     once_each(request)

@@ -222,6 +222,27 @@ GROUP = (
         path="managingEntity.reference"
     ),
 )
+_ABOUT = ("Patient", "Observation", "DiagnosticReport", "Provenance", "Practitioner")
+AUDIT_EVENT = (
+    Parameter("date", "date", "When it was done.", sortable=True),
+    reference("patient", "Whose record it is about.", "", "Patient", chains=_BY),
+    reference("entity", "What it is about.", "", *_ABOUT),
+    # clients are known by the id they are registered with alone
+    Parameter(
+        "agent",
+        "reference",
+        "Who did it: agent:identifier=system|client.",
+        "",
+        targets=("Practitioner",),
+        modifiers=("identifier",),
+    ),
+    token("type", "What kind of event it is."),
+    token("subtype", "The interaction, or the kind of login."),
+    token("action", "Create, read, update, delete or execute."),
+    token("outcome", "Whether it succeeded."),
+    Parameter("policy", "uri", "The jti of the access token."),
+    Parameter("address", "uri", "The network address of whoever asked."),
+)
 OWN: Mapping[str, tuple[Parameter, ...]] = {
     "Observation": tuple(one for one in OBSERVATION if one.expression)
 }

@@ -25,7 +25,8 @@ class Served(NamedTuple):
     """One resource type; ``versioned`` types are stored, the others are made of the tables.
 
     ``back`` holds type and parameter of what may be included because it points here. ``profiles``
-    are claimed as supported: names below our canonical base, or absolute URLs.
+    are claimed as supported: names below our canonical base, or absolute URLs. ``is_record`` tells
+    whether what is about a patient is part of the patient's record.
     """
 
     type: str
@@ -36,6 +37,7 @@ class Served(NamedTuple):
     conditional_create: bool = False
     conditional_update: bool = False
     profiles: tuple[str, ...] = ()
+    is_record: bool = True
 
     @property
     def parameters(self) -> tuple[Parameter, ...]:
@@ -106,6 +108,7 @@ SERVED: Mapping[str, Served] = {
             conditional_update=True,
         ),
         _defined("Group", *by.GROUP),
+        Served("AuditEvent", by.AUDIT_EVENT, back=(), is_record=False),
         _defined("Device", *by.DEVICE),
         _defined("CodeSystem", *by.DEFINITION),
         _defined("ValueSet", *by.DEFINITION),

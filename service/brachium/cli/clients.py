@@ -14,14 +14,12 @@ import orjson
 from joserfc.jwk import ECKey
 
 from brachium.cli.shown import FAULTY, OK, USAGE, complain, show
-from brachium.coding.searched import searched
 from brachium.records import Client
 from brachium.security.keys import CURVE, UnfitKeys, public_only
 from brachium.security.oauth import OAuthError
 from brachium.security.roles import ROLES, grantable
 from brachium.store.port import StoreUnavailable
-from brachium.store.sqlite import SqliteStore
-from brachium.wiring import utc_now
+from brachium.wiring import opened, utc_now
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -51,7 +49,7 @@ class Keys:
 def run(asked: argparse.Namespace, settings: Settings) -> int:
     """Carry one of the four actions out."""
     try:
-        store = SqliteStore(settings.database, searched)
+        store = opened(settings)
     except StoreUnavailable as fault:
         complain(str(fault))
         return USAGE
@@ -116,7 +114,7 @@ def rekey(asked: argparse.Namespace, book: ClientBook) -> int:
     if found is None or found.revoked:
         return _unknown()
     keys = _keys(asked)
-    if not book.rekey(asked.id, keys.text, keys.address):
+    if not book.rekey(asked.id, keys.text, keys.address, utc_now()):
         return _unknown()
     show(f"{asked.id} logs in with its new keys only")
     return OK

@@ -11,7 +11,18 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
-from brachium.cli import clients, copies, demo, explain, export, offline, sbom, selftest, serve
+from brachium.cli import (
+    audit,
+    clients,
+    copies,
+    demo,
+    explain,
+    export,
+    offline,
+    sbom,
+    selftest,
+    serve,
+)
 from brachium.cli.shown import USAGE, complain
 from brachium.exam.findings import Moment
 from brachium.problems import BrokenSettings, BrokenTables
@@ -71,6 +82,10 @@ def parser() -> argparse.ArgumentParser:
     made = commands.add("restore", "Put a copy back where no database is.", copies.restore)
     copies.add_arguments(made)
     commands.add("sbom", "List what the service is made of (CycloneDX).", sbom.run)
+    made = commands.add(
+        "audit", "Show and verify the audit trail: head, checkpoint, verify.", audit.run
+    )
+    audit.add_arguments(made)
     made = commands.add("clients", "Say who may log in: add, list, revoke, keys.", clients.run)
     clients.add_arguments(made)
     return top

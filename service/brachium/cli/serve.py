@@ -6,7 +6,8 @@ import argparse
 import socket
 import ssl
 import sys
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import uvicorn
 
@@ -15,12 +16,10 @@ from brachium.api.pages import THIS_MACHINE, TOKENS
 from brachium.api.peers import is_loopback
 from brachium.cli import logs
 from brachium.cli.shown import OK, USAGE, complain, show
-from brachium.coding.searched import searched
 from brachium.coding.shape import prove
 from brachium.problems import BrokenTables
 from brachium.settings import Settings
-from brachium.store.sqlite import SqliteStore
-from brachium.wiring import Parts, build
+from brachium.wiring import Parts, build, opened
 
 if TYPE_CHECKING:
     from brachium.store.book import ClientBook
@@ -66,7 +65,7 @@ def is_free(host: str, port: int) -> bool:
 
 def hindrance(settings: Settings) -> str | None:
     """Return why the service cannot or must not listen, or ``None``."""
-    store = SqliteStore(settings.database, searched)
+    store = opened(settings)
     try:
         why_not = exposed(settings, store.clients)
     finally:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from brachium.coding.options import CodingOptions, Encoded, Stamp
     from brachium.exam.rule import ModelOptions
     from brachium.problems import Problem
+    from brachium.records import Occasion
     from brachium.store.port import Added, Store
     from brachium.tables.load import Tables
 
@@ -102,23 +103,23 @@ class Bench:
 class Desk(Bench):
     """A bench with the store that keeps what is accepted.
 
-    ``request`` names the request that is served; the store notes it beside the attempt (ERR-06).
+    ``occasion`` says who asked for what; the store notes it beside the attempt (ERR-06).
     ``look`` sees what is about to be stored and may raise, so that nothing is.
     """
 
     store: Store
-    request: str = ""
+    occasion: Occasion | None = None
     look: Callable[[ExamVersion], None] | None = None
 
-    def serving(self, request: str) -> Desk:
+    def serving(self, occasion: Occasion | None) -> Desk:
         """Return this desk for one request."""
-        return replace(self, request=request) if request else self
+        return replace(self, occasion=occasion) if occasion else self
 
     def keep(self, version: ExamVersion, expected: int | None) -> Added:
         """Store an exam version, unless whoever looks at it first objects."""
         if self.look is not None:
             self.look(version)
-        return self.store.add(version, expected, self.request)
+        return self.store.add(version, expected, self.occasion)
 
 
 def stored_places(exam: Exam) -> dict[int, int]:

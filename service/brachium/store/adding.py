@@ -6,16 +6,18 @@ import sqlite3
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from brachium.records import ExamStatus
+from brachium.records import AuditEntry, ExamStatus
 from brachium.store import reading
 from brachium.store.index import LOT, is_due
 from brachium.store.job_rows import refuse_overtaken
 from brachium.store.placing import Placing
 from brachium.store.port import Added, Contradiction, Outcome
 from brachium.store.runs import runs
+from brachium.store.sealing import Seal, seal
 
 if TYPE_CHECKING:
-    from brachium.records import ExamVersion
+    from brachium.records import ExamVersion, Occasion
+    from brachium.store.chain import Chain
     from brachium.store.index import Index
 
 _WITHDRAWN = ExamStatus.ENTERED_IN_ERROR
@@ -25,7 +27,12 @@ class Addition:
     """An exam version on its way in; what needs no database is done when it is made."""
 
     def __init__(
-        self, version: ExamVersion, expected: int | None, request: str, index: Index
+        self,
+        version: ExamVersion,
+        expected: int | None,
+        request: Occasion,
+        index: Index,
+        chain: Chain,
     ) -> None:
         if version.version != (expected or 0) + 1:
             raise Contradiction("an exam version does not follow the one it is meant to follow")
@@ -36,6 +43,7 @@ class Addition:
         self._expected = expected
         self._request = request
         self._index = index
+        self._chain = chain
         self._placing = Placing.of(version, is_first=expected is None)
 
     def carry_out(self, db: sqlite3.Connection) -> Added:
@@ -45,10 +53,11 @@ class Addition:
         if current and current.id != version.id:
             raise Contradiction("an exam identifier is stored under another id")
         outcome = self._outcome(db, current)
+        origin = 0
         if outcome is Outcome.CREATED:
             refuse_overtaken(db, version.recorded)
-            self._write(db)
-        self._note(db, outcome, current)
+            origin = self._write(db)
+        self._note(db, outcome, current, origin)
         if current is None or outcome is Outcome.CREATED:
             return Added(outcome, replace(version, resources=()))
         return Added(outcome, current)
@@ -69,7 +78,8 @@ class Addition:
         first = reading.exam(db, current.id, 1)
         return first is not None and first.digest == self._version.digest
 
-    def _write(self, db: sqlite3.Connection) -> None:
+    def _write(self, db: sqlite3.Connection) -> int:
+        """Store everything and return the key of the exam version."""
         origin = self._write_exam(db)
         keys = self._placing.keys(db, origin, self._index)
         db.executemany(
@@ -78,6 +88,7 @@ class Addition:
         )
         if is_due(db):
             self._index.enter(db, LOT)
+        return origin
 
     def _write_exam(self, db: sqlite3.Connection) -> int:
         one = self._version
@@ -94,15 +105,33 @@ class Addition:
         )
         return int(cursor.lastrowid or 0)
 
-    def _note(self, db: sqlite3.Connection, outcome: Outcome, before: ExamVersion | None) -> None:
+    def _note(
+        self, db: sqlite3.Connection, outcome: Outcome, before: ExamVersion | None, origin: int
+    ) -> None:
+        """Tell the audit of the attempt; ``origin`` is the exam version that was stored, or 0."""
         one = self._version
-        newest = one.version if outcome is Outcome.CREATED else before.version if before else 0
-        attempt = (one.recorded, self._action(before), one.id, newest, outcome.value)
-        db.execute(
-            "INSERT INTO audit (at, action, exam, version, outcome, request, digest, shown)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            (*attempt, self._request, one.digest, _text(self._shown(outcome, before))),
+        newest = one.version if origin else before.version if before else 0
+        sealed = seal(db, origin) if origin else Seal("", 0)
+        entry = AuditEntry.of(
+            self._request,
+            one.recorded,
+            self._action(before),
+            outcome.value,
+            exam=one.id,
+            version=newest,
+            digest=one.digest,
+            shown=self._shown(outcome, before),
+            patients=tuple(f"Patient/{r.id}" for r in one.resources if r.type == "Patient"),
+            data=tuple(
+                f"{r.type}/{r.id}/_history/{r.version}"
+                for r in one.resources
+                if r.type == "DiagnosticReport"
+            ),
+            seal=sealed.digest,
+            stored=sealed.resources,
         )
+        self._chain.append(db, entry)
+        self._request.noted = True
 
     def _shown(self, outcome: Outcome, before: ExamVersion | None) -> tuple[str, ...]:
         """The prompts of the exam version that answers this attempt; a refusal shows none."""

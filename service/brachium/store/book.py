@@ -65,8 +65,11 @@ class ClientBook(Protocol):
         """Revoke a client: from now on it gets no token and those it has are dead."""
         ...
 
-    def rekey(self, client_id: str, keys: bytes, keys_at: str) -> bool:
-        """Replace the keys of a client that is not revoked; one of the two is empty."""
+    def rekey(self, client_id: str, keys: bytes, keys_at: str, at: str) -> bool:
+        """Replace the keys of a client that is not revoked; one of the two is empty.
+
+        ``at`` is a FHIR instant, for the audit.
+        """
         ...
 
     def spend(self, spent: Spent, now: int, token: NewToken | None) -> bool:

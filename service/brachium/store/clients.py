@@ -5,10 +5,11 @@ from __future__ import annotations
 import sqlite3
 from typing import TYPE_CHECKING
 
-from brachium.records import Client
+from brachium.records import AuditEntry, Client
 from brachium.store.book import LiveToken, NewToken, Spent
 
 if TYPE_CHECKING:
+    from brachium.store.chain import Chain
     from brachium.store.commits import SharedCommits
     from brachium.store.connections import Readers
 
@@ -51,8 +52,9 @@ _COLUMNS = "id, name, role, scopes, organization, keys, keys_at, added, revoked"
 class SqliteClients:
     """Implements :class:`brachium.store.book.ClientBook`, which says what each method promises."""
 
-    def __init__(self, commits: SharedCommits, readers: Readers) -> None:
+    def __init__(self, commits: SharedCommits, readers: Readers, chain: Chain) -> None:
         self._commits = commits
+        self._chain = chain
         self._readers = readers
         self._protected = False
 
@@ -77,9 +79,15 @@ class SqliteClients:
                 f"INSERT INTO client ({_COLUMNS}) VALUES ({marks}) ON CONFLICT DO NOTHING",  # noqa: S608 - our own words
                 values,
             )
+            if done.rowcount == 1:
+                self._note(db, client.added, client.id, "client added")
             return done.rowcount == 1
 
         return self._commits.run(task)
+
+    def _note(self, db: sqlite3.Connection, at: str, client_id: str, what: str) -> None:
+        entry = AuditEntry(at, "configure", "done", client=client_id, reason=what)
+        self._chain.append(db, entry)
 
     def find(self, client_id: str) -> Client | None:
         """Return a client, revoked or not."""
@@ -98,17 +106,23 @@ class SqliteClients:
 
     def revoke(self, client_id: str, at: str) -> bool:
         """Revoke a client: from now on it gets no token and those it has are dead."""
-        return self._change("revoked = ?", (at,), client_id)
+        return self._change("revoked = ?", (at,), client_id, at, "client revoked")
 
-    def rekey(self, client_id: str, keys: bytes, keys_at: str) -> bool:
+    def rekey(self, client_id: str, keys: bytes, keys_at: str, at: str) -> bool:
         """Replace the keys of a client that is not revoked; one of the two is empty."""
-        return self._change("keys = ?, keys_at = ?", (keys, keys_at), client_id)
+        values = (keys, keys_at)
+        return self._change("keys = ?, keys_at = ?", values, client_id, at, "keys replaced")
 
-    def _change(self, members: str, values: tuple[object, ...], client_id: str) -> bool:
+    def _change(
+        self, members: str, values: tuple[object, ...], client_id: str, at: str, what: str
+    ) -> bool:
         text = f"UPDATE client SET {members} WHERE id = ? AND revoked = ''"  # noqa: S608 - our own words
 
         def task(db: sqlite3.Connection) -> bool:
-            return db.execute(text, (*values, client_id)).rowcount == 1
+            changed = db.execute(text, (*values, client_id)).rowcount == 1
+            if changed:
+                self._note(db, at, client_id, what)
+            return changed
 
         return self._commits.run(task)
 

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from brachium.records import ExamVersion, StoredResource
+    from brachium.records import (
+        AuditEntry,
+        AuditHead,
+        AuditRow,
+        ExamVersion,
+        Occasion,
+        StoredResource,
+    )
     from brachium.store.criteria import Search
+    from brachium.store.verifying import Break, Signed
 
 # more than any store holds
 EVERYTHING = 2**31
@@ -102,28 +110,6 @@ class Figures:
     bytes: int
 
 
-@dataclass(frozen=True, slots=True)
-class AuditRow:
-    """One attempt to write, whatever came of it; no patient data.
-
-    ``at`` is the FHIR instant of the attempt, ``action`` one of create, correct, withdraw, close.
-    ``version`` is the newest exam version afterwards (0: none), ``digest`` the SHA-256 of what was
-    sent, ``request`` the id of the request or empty, after a space the client's own if it differs.
-    ``shown`` names the prompts, by rule and version, of the exam version that the attempt was
-    answered with: the new one, or for a repeat the stored one. A refusal shows none.
-    """
-
-    number: int
-    at: str
-    action: str
-    exam: str
-    version: int
-    outcome: Outcome
-    request: str
-    digest: str
-    shown: tuple[str, ...]
-
-
 class Store(Protocol):
     """Keeps exam versions and their resources; nothing is ever changed or deleted.
 
@@ -131,7 +117,9 @@ class Store(Protocol):
     database fails.
     """
 
-    def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:
+    def add(
+        self, version: ExamVersion, expected: int | None, occasion: Occasion | None = None
+    ) -> Added:
         """Store everything of one exam version in one transaction, durable on return.
 
         ``expected`` is ``None`` for a new exam, else the version that the new one follows. The
@@ -227,7 +215,29 @@ class Store(Protocol):
         ...
 
     def audit(self, after: int = 0, count: int = 1000) -> tuple[AuditRow, ...]:
-        """Return the attempts to write behind number ``after``, oldest first."""
+        """Return the entries of the audit behind number ``after``, oldest first."""
+        ...
+
+    def record(self, entry: AuditEntry) -> int:
+        """Add an entry to the audit, durable on return, and return its number.
+
+        What is stored is recorded by :meth:`add` itself, in the same transaction.
+        """
+        ...
+
+    def head(self) -> AuditHead:
+        """Return the end of the audit as it is now, without a signature."""
+        ...
+
+    def checkpoint(self, head: AuditHead) -> None:
+        """Keep a signed head; the chain is compared with it from then on."""
+        ...
+
+    def breaks(self, signed: Signed, kept: AuditHead | None = None) -> Iterator[Break]:
+        """Yield everything in the audit, and in what it seals, that is not as it was written.
+
+        ``signed`` tells whether a head is signed by us; ``kept`` was kept elsewhere.
+        """
         ...
 
     def secret(self, name: str) -> bytes:

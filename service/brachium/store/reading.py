@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from brachium.records import ExamStatus, ExamVersion, StoredResource
-from brachium.store.port import AuditRow, Contradiction, ExamPage, Figures, Outcome
+from brachium.store.port import Contradiction, ExamPage, Figures
 
 # larger than any key
 _NO_KEY = 2**62
@@ -164,16 +164,6 @@ def by_keys(db: sqlite3.Connection, keys: Iterable[int]) -> tuple[StoredResource
     return _resources(db.execute(query, (key,)).fetchone() for key in keys)
 
 
-def audit(db: sqlite3.Connection, after: int, count: int) -> tuple[AuditRow, ...]:
-    """Return the attempts to write behind a number, oldest first."""
-    rows = db.execute(
-        "SELECT number, at, action, exam, version, outcome, request, digest, shown FROM audit"
-        " WHERE number > ? ORDER BY number LIMIT ?",
-        (after, count),
-    )
-    return tuple(_audit(row) for row in rows)
-
-
 def figures(db: sqlite3.Connection, size: int) -> Figures:
     """Return how much is stored; nothing is ever deleted, so the last key is the count."""
     exams, versions, resources = (
@@ -188,12 +178,6 @@ def _exam(row: tuple[Any, ...]) -> ExamVersion:
     identity, system, value, version, status, *rest, shown = row
     stored = (*rest, tuple(shown.split()))
     return ExamVersion(identity, system, value, version, ExamStatus(status), *stored)
-
-
-def _audit(row: tuple[Any, ...]) -> AuditRow:
-    number, at, action, exam, version, outcome, request, digest, shown = row
-    attempt = (number, at, action, exam, version, Outcome(outcome))
-    return AuditRow(*attempt, request, digest, tuple(shown.split()))
 
 
 def _resources(rows: Iterable[tuple[Any, ...]]) -> tuple[StoredResource, ...]:

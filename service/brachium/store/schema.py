@@ -6,8 +6,7 @@ refuse to change or delete any of it, and of ``audit``. The other tables are the
 ``member`` holds the resources of an exam version in their order. New resources of one exam get
 consecutive keys, so a member row is a run of keys, and most exams have three or four.
 
-``shown`` names prompts by rule and version, with spaces between them: in ``exam_version`` those of
-its assessment, in ``audit`` those that the answer to the attempt told.
+``shown`` names the prompts of an assessment by rule and version, with spaces between them.
 
 ``waiting`` holds what is stored but not yet in ``resource_id`` and ``search``; see ``index.py``.
 """
@@ -63,17 +62,28 @@ CREATE TABLE member (
   PRIMARY KEY (exam_version, position)
 ) STRICT, WITHOUT ROWID;
 
+-- entry is canonical JSON; hash is SHA-256 over the number, the hash before and the entry
 CREATE TABLE audit (
   number INTEGER PRIMARY KEY,
   at TEXT NOT NULL,
-  action TEXT NOT NULL CHECK (action IN ('create', 'correct', 'withdraw', 'close')),
-  exam TEXT NOT NULL,
-  version INTEGER NOT NULL,
-  outcome TEXT NOT NULL,
-  request TEXT NOT NULL,
-  digest TEXT NOT NULL,
-  shown TEXT NOT NULL
+  entry BLOB NOT NULL,
+  hash BLOB NOT NULL
 ) STRICT;
+
+CREATE TABLE audit_term (
+  parameter TEXT NOT NULL,
+  value TEXT NOT NULL,
+  number INTEGER NOT NULL REFERENCES audit,
+  PRIMARY KEY (parameter, value, number)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE checkpoint (
+  number INTEGER NOT NULL REFERENCES audit,
+  at TEXT NOT NULL,
+  hash TEXT NOT NULL,
+  signature TEXT NOT NULL,
+  PRIMARY KEY (number, at)
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE shared (
   type TEXT NOT NULL,
@@ -136,7 +146,7 @@ CREATE TABLE readiness (asked INTEGER NOT NULL) STRICT;
 INSERT INTO readiness VALUES (0);
 """
 
-KEPT = ("exam", "exam_version", "resource_version", "member", "audit")
+KEPT = ("exam", "exam_version", "resource_version", "member", "audit", "checkpoint")
 
 _REFUSAL = """
 CREATE TRIGGER {table}_never_{event} BEFORE {event} ON {table}

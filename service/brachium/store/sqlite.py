@@ -5,11 +5,23 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from brachium.store import histories, reading, searching, secrets
+from brachium.records import Occasion
+from brachium.store import (
+    auditing,
+    chain,
+    checkpoints,
+    histories,
+    reading,
+    searching,
+    secrets,
+    verifying,
+)
 from brachium.store.adding import Addition
+from brachium.store.chain import Chain
 from brachium.store.clients import SqliteClients
 from brachium.store.commits import SharedCommits
 from brachium.store.connections import DatabaseFile, Readers, available, writer
@@ -18,7 +30,6 @@ from brachium.store.job_rows import SqliteJobs
 from brachium.store.port import (
     EVERYTHING,
     Added,
-    AuditRow,
     ExamPage,
     Figures,
     Page,
@@ -28,21 +39,38 @@ from brachium.store.quiet import QuietTime
 from brachium.store.schema import migrate
 
 if TYPE_CHECKING:
-    from brachium.records import ExamVersion, StoredResource
+    from brachium.records import (
+        AuditEntry,
+        AuditHead,
+        AuditRow,
+        ExamVersion,
+        StoredResource,
+    )
+    from brachium.store.auditing import Teller
+    from brachium.store.chain import Terms
     from brachium.store.criteria import Search
     from brachium.store.terms import Reader
+    from brachium.store.verifying import Break, Signed
 
 # seconds that whoever asks whether the store is ready waits at most for each lock
 _PATIENCE = 1.0
 
 
+class FoundBy(NamedTuple):
+    """What is written into the indexes, and how an entry of the audit reads as a resource."""
+
+    resources: Reader
+    entries: Terms
+    event: Teller
+
+
 class SqliteStore:
     """Implements :class:`brachium.store.port.Store`, which says what every method promises."""
 
-    def __init__(self, path: Path, read: Reader) -> None:
+    def __init__(self, path: Path, found_by: FoundBy) -> None:
         """Open or make the file; raises ``StoreUnavailable`` for one that cannot be used.
 
-        ``read`` says what resources are found by, from their type and text.
+        ``found_by`` says what is written into the indexes.
         """
         with available():
             db = writer(path)
@@ -54,16 +82,20 @@ class SqliteStore:
         self._file = DatabaseFile(path)
         self._commits = SharedCommits(db)
         self._readers = Readers(path)
-        self.clients = SqliteClients(self._commits, self._readers)
+        self._found_by = found_by
+        self._chain = Chain(found_by.entries)
+        self.clients = SqliteClients(self._commits, self._readers, self._chain)
         self.jobs = SqliteJobs(self._commits, self._readers)
-        self._index = Index(read)
+        self._index = Index(found_by.resources)
         self._quiet = QuietTime(self._commits, self._index)
         # an earlier run may have left something that waits
         self._quiet.written()
 
-    def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:
+    def add(
+        self, version: ExamVersion, expected: int | None, occasion: Occasion | None = None
+    ) -> Added:
         """Store everything of one exam version in one transaction, durable on return."""
-        addition = Addition(version, expected, request, self._index)
+        addition = Addition(version, expected, occasion or Occasion(), self._index, self._chain)
         added = self._commits.run(addition.carry_out)
         self._quiet.written()
         return added
@@ -104,6 +136,10 @@ class SqliteStore:
         self, resource_type: str, resource_id: str, version: int | None = None
     ) -> StoredResource | None:
         """Return one version of a resource (default: the newest)."""
+        if resource_type == auditing.TYPE:
+            with self._readers.lent() as db:
+                event = auditing.event(db, resource_id, self._found_by.event)
+                return event if version in (None, 1) else None
         with self._indexed() as db:
             return reading.resource(db, resource_type, resource_id, version)
 
@@ -125,6 +161,10 @@ class SqliteStore:
         total: bool = True,
     ) -> Page:
         """Return a page of versions, newest first."""
+        if resource_type == auditing.TYPE:
+            with self._readers.lent() as db:
+                told = (resource_id, since, period, count, at, after, self._found_by.event)
+                return auditing.history(db, *told)
         with self._indexed() as db:
             wanted = (resource_type, resource_id, since, period)
             return histories.told(db, *wanted, count, at, after, total=total)
@@ -140,13 +180,35 @@ class SqliteStore:
         total: bool = True,
     ) -> Page:
         """Return a page of the resources whose newest version meets every criterion."""
+        if search.type == auditing.TYPE:
+            with self._readers.lent() as db:
+                tell = self._found_by.event
+                return auditing.found(db, search, count, at, after, before, tell, total=total)
         with self._indexed(at) as db:
             return searching.found(db, search, count, at, after, before, total=total)
 
     def audit(self, after: int = 0, count: int = 1000) -> tuple[AuditRow, ...]:
-        """Return the attempts to write behind number ``after``, oldest first."""
+        """Return the entries of the audit behind number ``after``, oldest first."""
         with self._readers.lent() as db:
-            return reading.audit(db, after, count)
+            return tuple(chain.rows(db, after, count))
+
+    def record(self, entry: AuditEntry) -> int:
+        """Add an entry to the audit, durable on return."""
+        return self._commits.run(partial(self._chain.append, entry=entry))
+
+    def head(self) -> AuditHead:
+        """Return the end of the audit as it is now."""
+        with self._readers.lent() as db:
+            return checkpoints.head(db)
+
+    def checkpoint(self, head: AuditHead) -> None:
+        """Keep a signed head."""
+        self._commits.run(partial(checkpoints.keep, head=head))
+
+    def breaks(self, signed: Signed, kept: AuditHead | None = None) -> Iterator[Break]:
+        """Yield everything that is not as it was written."""
+        with self._readers.lent() as db:
+            yield from verifying.breaks(db, signed, kept)
 
     def secret(self, name: str) -> bytes:
         """Return a key that the service has made for itself."""

@@ -1,0 +1,202 @@
+"""Entries of the audit as FHIR R4 AuditEvent, in the patterns of IHE BALP 1.1.4 (AUD-01 to 06).
+
+Codes of the DICOM vocabulary (DCM) are those that R4 lists for AuditEvent; a test compares each
+with HL7's definitions.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterator, Mapping
+from importlib import metadata
+from typing import Any, NamedTuple, TypeAlias
+
+import orjson
+
+from brachium.coding.fhir import OwnUrls
+from brachium.records import AuditEntry, AuditRow, SearchValue
+
+Json: TypeAlias = Any
+
+DCM = "http://dicom.nema.org/resources/ontology/DCM"
+_HL7 = "http://terminology.hl7.org/CodeSystem"
+EVENT_TYPE = f"{_HL7}/audit-event-type"
+RESTFUL = "http://hl7.org/fhir/restful-interaction"
+ACTION = "http://hl7.org/fhir/audit-event-action"
+OUTCOME = "http://hl7.org/fhir/audit-event-outcome"
+_ENTITY, _ROLE = f"{_HL7}/audit-entity-type", f"{_HL7}/object-role"
+_SOURCE = f"{_HL7}/security-source-type"
+BALP_ENTITY = "https://profiles.ihe.net/ITI/BALP/CodeSystem/BasicAuditEntityType"
+
+
+class Kind(NamedTuple):
+    """How an action is told: AuditEvent.type, subtype and action."""
+
+    type: Mapping[str, str]
+    subtype: Mapping[str, str]
+    action: str
+
+
+def _coding(system: str, code: str, display: str) -> dict[str, str]:
+    return {"system": system, "code": code, "display": display}
+
+
+_REST = _coding(EVENT_TYPE, "rest", "RESTful Operation")
+
+
+def _rest(code: str, action: str) -> Kind:
+    return Kind(_REST, _coding(RESTFUL, code, code), action)
+
+
+LOGIN = Kind(_coding(DCM, "110114", "User Authentication"), _coding(DCM, "110122", "Login"), "E")
+CONFIGURED = Kind(
+    _coding(DCM, "110113", "Security Alert"), _coding(DCM, "110129", "Security Configuration"), "U"
+)
+KINDS: Mapping[str, Kind] = {
+    "create": _rest("create", "C"),
+    "correct": _rest("update", "U"),
+    "withdraw": _rest("update", "U"),
+    "close": _rest("update", "U"),
+    "read": _rest("read", "R"),
+    "vread": _rest("vread", "R"),
+    "update": _rest("update", "U"),
+    "delete": _rest("delete", "D"),
+    "patch": _rest("patch", "U"),
+    "search-type": _rest("search-type", "E"),
+    "history-instance": _rest("history-instance", "E"),
+    "history-type": _rest("history-type", "E"),
+    "history-system": _rest("history-system", "E"),
+    "transaction": _rest("transaction", "E"),
+    "batch": _rest("batch", "E"),
+    "operation": _rest("operation", "E"),
+    "login": LOGIN,
+    "configure": CONFIGURED,
+}
+# success, minor and serious failure (R4 audit-event-outcome)
+_OUTCOMES = {"created": "0", "same": "0", "done": "0", "failed": "8"}
+_REFUSED = "4"
+
+
+def kind_of(entry: AuditEntry) -> Kind:
+    """Return how an entry is told."""
+    return KINDS[entry.action]
+
+
+def outcome_of(entry: AuditEntry) -> str:
+    """Return the R4 outcome: what was refused is a minor failure, what went wrong a serious one."""
+    return _OUTCOMES.get(entry.outcome, _REFUSED)
+
+
+class AuditEvents:
+    """Tells entries as AuditEvents; ``canonical`` is the base of our own URLs."""
+
+    def __init__(self, canonical: str) -> None:
+        urls = OwnUrls(canonical)
+        self.clients = f"{canonical}/NamingSystem/client"
+        self._service = {
+            "identifier": {
+                "system": urls.service,
+                "value": f"brachium/{metadata.version('brachium')}",
+            },
+            "display": "brachium",
+        }
+
+    def terms(self, entry: AuditEntry) -> Iterator[SearchValue]:
+        """Yield what an entry is found by (R4 AuditEvent search parameters)."""
+        kind = kind_of(entry)
+        yield SearchValue("type", f"{kind.type['system']}|{kind.type['code']}")
+        yield SearchValue("subtype", f"{kind.subtype['system']}|{kind.subtype['code']}")
+        yield SearchValue("action", f"{ACTION}|{kind.action}")
+        yield SearchValue("outcome", f"{OUTCOME}|{outcome_of(entry)}")
+        for patient in entry.patients:
+            yield SearchValue("patient", patient)
+            yield SearchValue("entity", patient)
+        for reference in entry.data:
+            yield SearchValue("entity", reference.partition("/_history/")[0])
+        for name, value in (("policy", entry.policy), ("address", entry.address)):
+            if value:
+                yield SearchValue(name, value)
+        if entry.client:
+            yield SearchValue("agent:identifier", f"{self.clients}|{entry.client}")
+
+    def text(self, row: AuditRow) -> bytes:
+        """Return the AuditEvent of a row of the audit as JSON text."""
+        entry, kind = row.entry, kind_of(row.entry)
+        event: dict[str, Json] = {
+            "resourceType": "AuditEvent",
+            "id": f"audit-{row.number}",
+            "meta": {"versionId": "1", "lastUpdated": entry.at},
+            "type": kind.type,
+            "subtype": [kind.subtype],
+            "action": kind.action,
+            "recorded": entry.at,
+            "outcome": outcome_of(entry),
+            "outcomeDesc": entry.reason or entry.outcome,
+            "agent": self._agents(entry, kind.action),
+            "source": {
+                "observer": self._service,
+                "type": [_coding(_SOURCE, "4", "Application Server")],
+            },
+            "entity": list(_entities(row)),
+        }
+        return orjson.dumps(event)
+
+    def _agents(self, entry: AuditEntry, action: str) -> list[Json]:
+        """BALP: who sends data is the source; for a read that is the service."""
+        source = _coding(DCM, "110153", "Source Role ID")
+        destination = _coding(DCM, "110152", "Destination Role ID")
+        theirs, ours = (destination, source) if action == "R" else (source, destination)
+        who = {"identifier": {"system": self.clients, "value": entry.client or "on-this-machine"}}
+        client: dict[str, Json] = {"type": {"coding": [theirs]}, "who": who, "requestor": True}
+        if entry.role:
+            client["role"] = [{"text": entry.role}]
+        if entry.policy:
+            client["policy"] = [entry.policy]
+        if entry.address:
+            client["network"] = {"address": entry.address, "type": "2"}
+        return [client, {"type": {"coding": [ours]}, "who": self._service, "requestor": False}]
+
+
+def _entities(row: AuditRow) -> Iterator[Json]:
+    entry = row.entry
+    for patient in entry.patients:
+        yield {
+            "what": {"reference": patient},
+            "type": _coding(_ENTITY, "1", "Person"),
+            "role": _coding(_ROLE, "1", "Patient"),
+        }
+    for reference in entry.data:
+        yield {
+            "what": {"reference": reference},
+            "type": _coding(_ENTITY, "2", "System Object"),
+            "role": _coding(_ROLE, "4", "Domain Resource"),
+        }
+    if entry.query:
+        # sev-1: an entity has a name or a query, never both
+        yield {
+            "type": _coding(_ENTITY, "2", "System Object"),
+            "role": _coding(_ROLE, "24", "Query"),
+            "query": base64.b64encode(entry.query.encode()).decode(),
+        }
+    transaction: dict[str, Json] = {"type": {"system": BALP_ENTITY, "code": "XrequestId"}}
+    if entry.request:
+        transaction["what"] = {"identifier": {"value": entry.request.partition(" ")[0]}}
+    yield {**transaction, "detail": list(_details(row))}
+
+
+def _details(row: AuditRow) -> Iterator[Json]:
+    """Yield what R4 has no element for, each with our own word for it."""
+    entry = row.entry
+    told = {
+        "chain-number": str(row.number),
+        "chain-hash": row.hash,
+        "request": f"{entry.method} {entry.path}".strip(),
+        "status": str(entry.status or ""),
+        "client-request-id": entry.request.partition(" ")[2],
+        "sha-256": entry.digest,
+        "exam": f"{entry.exam}/{entry.version}" if entry.exam else "",
+        "prompts-shown": " ".join(entry.shown),
+    }
+    for name, value in told.items():
+        if value:
+            yield {"type": name, "valueString": value}
