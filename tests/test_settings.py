@@ -49,6 +49,7 @@ def test_every_setting_can_be_set(tmp_path: Path) -> None:
         "BRACHIUM_CA_FILE": str(pem),
         "BRACHIUM_EXPORTS": str(tmp_path),
         "BRACHIUM_EXPORT_HOURS": "48",
+        "BRACHIUM_AUDIT_KEY": "audit-key.json",
         "BRACHIUM_LOG": "text",
         "PATH": "/bin",
     }

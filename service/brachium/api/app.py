@@ -18,11 +18,11 @@ from starlette.types import ASGIApp, Scope
 
 from brachium.api.allowed import allowed_value
 from brachium.api.answers import FHIR_ROOT, Answers
+from brachium.api.audit import Audit
+from brachium.api.audit_routes import add_audit
 from brachium.api.bulk import BulkExport
 from brachium.api.bulk_filters import TypeFilters
 from brachium.api.bulk_routes import add_bulk, exporting
-from brachium.api.audit import Audit
-from brachium.api.audit_routes import add_audit
 from brachium.api.capability import statement
 from brachium.api.compressed import Compressed
 from brachium.api.cors import Origins

@@ -6,8 +6,7 @@ import argparse
 import socket
 import ssl
 import sys
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import uvicorn
 
