@@ -8,6 +8,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from tests.api.serving import Serving, example, raw_example
 
 from brachium.api.metrics import Metrics
+from brachium.store.jobs import JobState, NewJob
 from brachium.store.port import StoreUnavailable
 from brachium.store.sqlite import SqliteStore
 
@@ -73,6 +74,17 @@ def test_the_store_is_measured(service):
     # a search has everything entered first
     assert service.get("/fhir/Observation?_count=1").status_code == 200
     assert figures(service)[waiting] == 0
+
+
+def test_bulk_exports_are_counted_by_where_they_stand(service):
+    jobs = service.parts.jobs
+    for name in ("a", "b"):
+        made = NewJob(name, "client", "request", b"{}")
+        assert jobs.begin(made, "2026-05-01T08:00:00.000Z", 5)
+    jobs.end("b", JobState.FAILED, "2026-05-01T09:00:00.000Z", "2999-05-02T08:00:00.000Z")
+    found = figures(service)
+    counted = {state: found[("brachium_export_jobs", ("state", state.value))] for state in JobState}
+    assert counted == {JobState.RUNNING: 1, JobState.FAILED: 1, JobState.COMPLETE: 0}
 
 
 def test_figures_come_while_the_store_does_not(service, monkeypatch):

@@ -15,10 +15,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from brachium.api.exams import NoQuery
+from brachium.store.jobs import JobState
 from brachium.store.port import StoreUnavailable
 
 if TYPE_CHECKING:
     from brachium.api.service import Service
+    from brachium.store.jobs import JobBook
     from brachium.store.port import Figures, Store
 
 # a method is a word of the client's, and a label must not be
@@ -50,6 +52,12 @@ class Metrics:
             ("outcome",),
             registry=self.registry,
         )
+        self._jobs = Gauge(
+            "brachium_export_jobs",
+            "Bulk exports that are kept, by where they stand.",
+            ("state",),
+            registry=self.registry,
+        )
         self._gauges = {name: self._gauge(name, words) for name, words in _GAUGES.items()}
         self._wall, self._steady = time.time(), time.monotonic()
 
@@ -70,10 +78,11 @@ class Metrics:
         """Return by how many seconds the clock was set forward or back since the start."""
         return (time.time() - self._wall) - (time.monotonic() - self._steady)
 
-    def text(self, store: Store) -> bytes:
+    def text(self, store: Store, jobs: JobBook) -> bytes:
         """Return everything in the text format of Prometheus."""
         try:
             self._take(store.figures())
+            self._count(jobs)
         except StoreUnavailable:
             self._gauges["store_up"].set(0)
         self._gauges["clock_drift_seconds"].set(self.drift())
@@ -90,6 +99,11 @@ class Metrics:
         }
         for name, value in found.items():
             self._gauges[name].set(value)
+
+    def _count(self, jobs: JobBook) -> None:
+        states = [job.state for job in jobs.all()]
+        for state in JobState:
+            self._jobs.labels(state.value).set(states.count(state))
 
 
 _GAUGES = {
@@ -112,5 +126,6 @@ class MetricsPage:
     async def metrics(self, _request: Request, _query: Annotated[NoQuery, Query()]) -> Response:
         """Return counters and gauges in the text format of Prometheus."""
         service = self._service
-        text = await service.work.run(lambda: service.metrics.text(service.store))
+        parts, metrics = service.parts, service.metrics
+        text = await service.work.run(lambda: metrics.text(parts.store, parts.jobs))
         return Response(text, headers={"Content-Type": CONTENT_TYPE_LATEST})

@@ -18,6 +18,7 @@ from brachium.cli.shown import OK
 from brachium.wiring import utc_now
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from importlib.metadata import Distribution
 
     from brachium.settings import Settings
@@ -104,6 +105,14 @@ def _component(package: Distribution) -> dict[str, Any]:
     return {"bom-ref": reference, **found}
 
 
+def _titles(package: Distribution) -> Iterator[str]:
+    """Yield the first line of each licence that came along."""
+    wanted = package.metadata.get_all("License-File") or []
+    for file in package.files or ():
+        if any(file.match(name) for name in wanted):
+            yield next(iter(file.read_text().strip().splitlines()), "").strip("# ")
+
+
 def licence_of(package: Distribution) -> str:
     """Return the licence that a package says it has; empty when it says none."""
     told = package.metadata
@@ -114,6 +123,6 @@ def licence_of(package: Distribution) -> str:
     ]
     expression = told.get_all("License-Expression") or []
     named = told.get_all("License") or []
-    candidates = (*expression, " AND ".join(classified), *named)
+    candidates = (*expression, " AND ".join(classified), *named, *_titles(package))
     fit = (one for one in candidates if one and len(one) < _LONGEST and one != "UNKNOWN")
     return next(fit, "")
