@@ -11,6 +11,8 @@ from pathlib import Path
 
 from brachium.flat.views import Column
 
+# half a million rows then stay within 140 MB, of which half is the library
+_MEMORY, _ROWS_TOGETHER = "96MB", 20_480
 # 12 digits before the point and 12 after hold every number that an exam may have
 _TYPES = {"decimal": "DECIMAL(24, 12)", "integer": "BIGINT", "boolean": "BOOLEAN"}
 
@@ -27,7 +29,7 @@ def to_parquet(columns: Iterable[Column], source: Path, target: Path) -> None:
         column.name: "VARCHAR" if column.collection else _TYPES.get(column.type, "VARCHAR")
         for column in columns
     }
-    database = duckdb.connect(":memory:", config={"threads": 1, "memory_limit": "256MB"})
+    database = duckdb.connect(":memory:", config={"threads": 1, "memory_limit": _MEMORY})
     try:
         table = database.read_csv(
             str(source),
@@ -39,6 +41,6 @@ def to_parquet(columns: Iterable[Column], source: Path, target: Path) -> None:
             na_values="",
             encoding="utf-8",
         )
-        table.write_parquet(str(target), compression="zstd")
+        table.write_parquet(str(target), compression="zstd", row_group_size=_ROWS_TOGETHER)
     finally:
         database.close()
