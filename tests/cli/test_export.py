@@ -54,3 +54,20 @@ def test_an_export_that_cannot_be_made_leaves_nothing(database, tmp_path, capsys
     assert not out.exists()
     with pytest.raises(SystemExit):
         main([*nowhere, "--since", "yesterday"])
+
+
+def test_the_audit_tells_of_an_export_before_it_leaves(database):
+    path, _ = database
+    arguments = ["export", "--view", "motion", "--database", str(path), "--to", "2026-05-01"]
+    assert main(arguments) == 0
+    with Serving(path) as serving:
+        entry = serving.parts.store.audit()[-1].entry
+        assert (entry.path, entry.query, entry.reason) == (
+            "/views/motion",
+            "to=2026-05-01",
+            "export",
+        )
+        assert serving.get("/views/motion?from=2026").status_code == 200
+        entry = serving.parts.store.audit()[-1].entry
+        assert (entry.path, entry.query, entry.status) == ("/views/motion", "from=2026", 200)
+        assert serving.get("/fhir/AuditEvent?_count=50").status_code == 200

@@ -149,6 +149,37 @@ def test_the_commands_say_what_was_copied(database, tmp_path, capsys):
     assert main(["backup", str(tmp_path / "no" / "where"), "--database", str(path)]) == 1
 
 
+def test_the_trail_in_a_copy_holds_and_tells_of_the_copy(database, tmp_path, capsys):
+    path, serving = database
+    serving.parts.heads.checkpoint()
+    copy, again = tmp_path / "copy", tmp_path / "again.sqlite3"
+    assert main(["backup", str(copy), "--database", str(path)]) == 0
+    key = path.with_name(path.name + ".audit-key.json")
+    again.with_name(again.name + ".audit-key.json").write_bytes(key.read_bytes())
+    assert main(["restore", str(copy), "--database", str(again)]) == 0
+    assert "all as written" in capsys.readouterr().out
+    with Serving(again) as other:
+        assert other.parts.store.audit()[-1].entry.reason == "backup"
+
+
+def test_a_trail_that_was_altered_is_told_when_it_is_restored(database, tmp_path, capsys):
+    path, _ = database
+    copy, again = tmp_path / "copy", tmp_path / "again.sqlite3"
+    backup(path, copy)
+    with closing(sqlite3.connect(copy)) as db:
+        for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'"):
+            if name.startswith("resource_version"):
+                db.execute(f"DROP TRIGGER {name}")
+        change = "UPDATE resource_version SET text = CAST(text || ' ' AS BLOB) WHERE pk = 20"
+        assert db.execute(change).rowcount == 1
+        db.commit()
+    digest_file(copy).write_text(f"{hashlib.sha256(copy.read_bytes()).hexdigest()}  copy\n")
+    key = path.with_name(path.name + ".audit-key.json")
+    again.with_name(again.name + ".audit-key.json").write_bytes(key.read_bytes())
+    assert main(["restore", str(copy), "--database", str(again)]) == 1
+    assert "BROKEN" in capsys.readouterr().out
+
+
 def test_patient_data_is_in_no_message(database, tmp_path, capsys):
     main(["backup", str(tmp_path / "copy"), "--database", str(database[0])])
     told = capsys.readouterr()

@@ -9,7 +9,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
+from urllib.parse import urlencode
 
+from brachium.cli.copies import by_command
 from brachium.cli.shown import OK, USAGE, complain
 from brachium.export.flat import FlatTables, Window, window
 from brachium.export.written import FORMATS
@@ -18,10 +20,11 @@ from brachium.wiring import build
 
 if TYPE_CHECKING:
     from brachium.settings import Settings
+    from brachium.wiring import Parts
 
 
 def run(asked: argparse.Namespace, settings: Settings) -> int:
-    """Write the table; the database is only read."""
+    """Write the table; the audit tells of it."""
     if not settings.database.is_file():
         complain(f"{settings.database}: there is no such database")
         return USAGE
@@ -31,7 +34,7 @@ def run(asked: argparse.Namespace, settings: Settings) -> int:
         complain(str(fault))
         return USAGE
     try:
-        return _export(asked, FlatTables(parts.export))
+        return _export(asked, parts)
     except (OSError, StoreUnavailable) as fault:
         complain(str(fault))
         return USAGE
@@ -39,12 +42,17 @@ def run(asked: argparse.Namespace, settings: Settings) -> int:
         parts.close()
 
 
-def _export(asked: argparse.Namespace, flat: FlatTables) -> int:
+def _export(asked: argparse.Namespace, parts: Parts) -> int:
+    flat = FlatTables(parts.export)
     if asked.view not in flat.tables:
         complain(f"there is no table {asked.view}; there are {', '.join(flat.tables)}")
         return USAGE
     wanted: Window = window(asked.low, asked.high, asked.since)
+    limits = {"from": asked.low, "to": asked.high, "since": asked.since}
+    query = urlencode({name: text for name, text in limits.items() if text})
     with target(asked.out) as file:
+        # before the first row leaves, as the service does it
+        parts.store.record(by_command("export", f"/views/{asked.view}", query))
         for piece in flat.written(asked.view, asked.format, wanted):
             file.write(piece)
     return OK
