@@ -10,7 +10,7 @@ from starlette.responses import Response
 from brachium.api import login_faults as faults
 from brachium.api.answers import FHIR_ROOT
 from brachium.api.described import faults as failing
-from brachium.api.faults import TooLarge, Unavailable, Unforeseen
+from brachium.api.faults import Fault, TooLarge, Unavailable, Unforeseen
 from brachium.api.login import ASSERTION_TYPE, FORM, GRANT, PATH
 from brachium.api.media import JSON
 from brachium.api.permits import ACCESS
@@ -109,10 +109,15 @@ def guarded(document: dict[str, Any]) -> dict[str, Any]:
     }
     for path, operations in document["paths"].items():
         for method, operation in operations.items():
+            operation["responses"] |= _said(faults.PlainHttp, path=path)
             row, _ = ACCESS.find(method.upper(), path)
             if row is not None and not row.need.open:
                 scopes = [f"system/{kind}.{row.need.letters}" for kind in row.need.types]
                 operation["security"] = [{"smart": scopes}]
-                refusals = failing(*_CHALLENGED, fhir=path.startswith(FHIR_ROOT))
-                operation["responses"] |= {str(code): said for code, said in refusals.items()}
+                operation["responses"] |= _said(*_CHALLENGED, path=path)
     return document
+
+
+def _said(*kinds: type[Fault], path: str) -> dict[str, Any]:
+    refusals = failing(*kinds, fhir=path.startswith(FHIR_ROOT))
+    return {str(code): said for code, said in refusals.items()}

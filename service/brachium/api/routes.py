@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from fastapi import FastAPI
+from starlette.responses import Response
 
 from brachium.api import described, faults
 from brachium.api.described import answer, body
@@ -69,6 +70,8 @@ class Table:
             status_code=status,
             tags=[self._tag],
             response_model=None,
+            # nothing is said of media types beside what stands in the responses
+            response_class=Response,
         )
 
 

@@ -52,7 +52,12 @@ class OwnRules:
         found.add((*read.problems, *read.placed(problems)))
 
     def _side(self, observation: Json, place: str, found: Remarks) -> None:
-        problem = side_problem(observation, self._tables, self._canonical)
+        try:
+            problem = side_problem(observation, self._tables, self._canonical)
+        except _UNREADABLE:
+            text = "The side cannot be read: a laterality has to say left, right or both."
+            found.say(remarks.NOT_OURS, f"{place}.bodySite", text, "business-rule")
+            return
         if problem is not None:
             found.add([replace(problem, place=f"{place}.bodySite", pointer="")])
 
