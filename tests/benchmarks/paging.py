@@ -1,7 +1,7 @@
 """How long a page takes, early and late, over a hundred thousand Observations with a writer beside.
 
 ``python -m tests.benchmarks.paging`` walks all of them over HTTP by the links ``next`` while exams
-are posted, corrected and withdrawn, in about a minute, and fails when one is missing or comes twice.
+are posted, corrected and withdrawn. It fails when one is missing or comes twice.
 """
 
 from __future__ import annotations
