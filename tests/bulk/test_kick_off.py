@@ -28,7 +28,7 @@ def refused(answer, status: int = 400, parameter: str | None = None) -> str:
 
 
 def test_every_stored_type_is_exported():
-    assert set(TYPES) == {kind for kind, one in SERVED.items() if one.versioned}
+    assert set(TYPES) == {k for k, one in SERVED.items() if one.versioned and one.is_record}
 
 
 def test_blk_01_every_level_is_accepted_with_an_absolute_https_address(exports, clinic):
@@ -101,6 +101,15 @@ def test_blk_04_lenience_leaves_out_what_is_not_served_and_tells(exports):
 @pytest.mark.parametrize("query", ["_since=yesterday", "_type=Condition", "_outputFormat=csv"])
 def test_blk_04_lenience_has_its_limits(exports, query):
     refused(exports.ask(f"/fhir/$export?{query}", headers={"Prefer": LENIENT}))
+
+
+def test_blk_04_types_that_are_served_and_not_stored_are_told_and_the_others_come(exports):
+    manifest = exports.done("/fhir/$export?_type=Device,Patient")
+    (told,) = exports.lines(manifest, "error")
+    assert "Device" in told["issue"][0]["details"]["text"]
+    assert types(exports.lines(manifest)) == {"Patient"}
+    manifest = exports.done("/fhir/$export?_type=Questionnaire")
+    assert (manifest["output"], len(exports.lines(manifest, "error"))) == ([], 1)
 
 
 def test_blk_04_a_type_filter_means_what_a_search_means(exports, clinic):

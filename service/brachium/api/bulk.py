@@ -115,7 +115,7 @@ class BulkExport:
         if asked.explicit:
             _permit(request, asked.types)
         wanted = asked.wanted(lambda kind: not _missing(caller, kind), group)
-        if not wanted.types:
+        if not (wanted.types or asked.explicit):
             raise Forbidden(str(Scope("*", _READING)))
         await self._service.work.run(partial(self._check, wanted))
         task = partial(self._bulk.begin, caller.client, self._address(request), wanted)

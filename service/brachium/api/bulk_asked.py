@@ -16,6 +16,7 @@ from brachium.api.bulk_faults import IGNORED
 from brachium.api.bulk_posted import Pair
 from brachium.api.faults import BadParameter
 from brachium.api.requests import printable
+from brachium.api.served import SERVED
 from brachium.bulk.wanted import PROVENANCE, TYPES, Associated, Level, Wanted
 from brachium.problems import Problem
 
@@ -35,8 +36,9 @@ class Asked:
     """The parameters of one export, read one by one.
 
     ``lenient`` leaves out what is not served and tells so (Prefer: handling=lenient); a value that
-    is nothing at all is refused all the same. ``search`` raises :class:`Unserved` for a filter
-    that cannot be carried out.
+    is nothing at all is refused all the same. ``apart`` are types that are served and no records:
+    who asks for every type of the CapabilityStatement is told, and gets the others. ``search``
+    raises :class:`Unserved` for a filter that cannot be carried out.
     """
 
     level: Level
@@ -45,6 +47,7 @@ class Asked:
     canonical: str
     search: Callable[[str, str], object]
     types: list[str] = field(default_factory=list)
+    apart: list[str] = field(default_factory=list)
     explicit: bool = False
     since: str = ""
     filters: list[Pair] = field(default_factory=list)
@@ -117,6 +120,10 @@ class Asked:
             self._ignore(name)
 
     def _type(self, kind: str) -> None:
+        if kind in SERVED and kind not in TYPES:
+            self.apart.append(kind)
+            self._tell(f"{kind} is no part of the records and in no export; it is read at {kind}.")
+            return
         if kind not in TYPES:
             raise Unserved(", ".join(TYPES))
         self.types.append(kind)
@@ -144,11 +151,14 @@ class Asked:
         message = f"A value of the parameter {shown} is not served here and was left out."
         if name not in KNOWN:
             message = f"The parameter {shown} is not known here and was left out."
+        self._tell(message)
+
+    def _tell(self, message: str) -> None:
         self.ignored.append(IGNORED.problem("", message, "not-supported"))
 
     def _agree(self) -> None:
         """Look at what parameters say together."""
-        if self.explicit and not self.types:
+        if self.explicit and not (self.types or self.apart):
             raise BadParameter(parameter="_type", allowed=", ".join(TYPES))
         if self.types and {kind for kind, _ in self.filters} - set(self.types):
             raise BadParameter(parameter="_typeFilter", allowed="types that _type names")
@@ -161,7 +171,7 @@ class Asked:
 
     def wanted(self, sees: Callable[[str], bool], group: str) -> Wanted:
         """Return what is wanted, of the types that the caller may see."""
-        chosen = self.types or [kind for kind in TYPES if sees(kind)]
+        chosen = self.types if self.explicit else [kind for kind in TYPES if sees(kind)]
         told = [orjson.dumps(outcome([one], self.canonical)).decode() for one in self.ignored]
         return Wanted(
             types=tuple(kind for kind in TYPES if kind in chosen),

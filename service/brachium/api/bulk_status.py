@@ -53,8 +53,8 @@ def in_progress(job: Job, now: str) -> Response:
 
 def _progress(job: Job) -> str:
     types = Wanted.read(job.wanted).types
-    done = min(Place.read(job.place).type, len(types) - 1)
-    return f"{job.written} resources written, type {done + 1} of {len(types)}"
+    now = min(Place.read(job.place).type + 1, len(types))
+    return f"{job.written} resources written, type {now} of {len(types)}"
 
 
 def complete(
