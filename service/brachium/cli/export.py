@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 from urllib.parse import urlencode
 
+from brachium.bulk.wanted import TYPES
+from brachium.cli import resources
 from brachium.cli.copies import by_command
 from brachium.cli.shown import OK, USAGE, complain
 from brachium.export.flat import FlatTables, Window, window
@@ -43,6 +45,8 @@ def run(asked: argparse.Namespace, settings: Settings) -> int:
 
 
 def _export(asked: argparse.Namespace, parts: Parts) -> int:
+    if asked.view is None:
+        return resources.export(asked, parts)
     flat = FlatTables(parts.export)
     if asked.view not in flat.tables:
         complain(f"there is no table {asked.view}; there are {', '.join(flat.tables)}")
@@ -82,9 +86,18 @@ def target(name: str) -> Iterator[BinaryIO]:
 
 def add_arguments(made: argparse.ArgumentParser) -> None:
     """Describe the command to the parser."""
-    made.add_argument("--view", required=True, metavar="NAME", help="name of the table")
+    made.add_argument(
+        "--view", metavar="NAME", help="name of the table (default: the resources themselves)"
+    )
+    made.add_argument(
+        "--type",
+        dest="types",
+        action="append",
+        choices=TYPES,
+        help="without --view: only this type; can be repeated",
+    )
     made.add_argument("--format", choices=tuple(FORMATS), default="csv")
-    made.add_argument("--out", default="-", metavar="FILE", help="default: standard output")
+    made.add_argument("--out", default="-", metavar="FILE", help="a folder without --view")
     made.add_argument("--database", type=Path, help="SQLite file (default brachium.sqlite3)")
     day = "DATE"
     made.add_argument("--from", dest="low", type=_date, default="", metavar=day, help="examined")

@@ -75,7 +75,9 @@ def parser() -> argparse.ArgumentParser:
     _add_exam_commands(commands)
     _add_tables(commands)
     _add_selftest(commands)
-    made = commands.add("export", "Write a flat table of what is stored.", export.run)
+    made = commands.add(
+        "export", "Write a flat table, or every resource that is stored.", export.run
+    )
     export.add_arguments(made)
     made = commands.add("backup", "Copy the database, also while the service runs.", copies.backup)
     copies.add_arguments(made)
