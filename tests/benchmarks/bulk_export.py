@@ -8,6 +8,7 @@ benchmarks, because the seeding takes minutes and the database some gigabytes.
 from __future__ import annotations
 
 import json
+import os
 import sys
 import tempfile
 import time
@@ -63,6 +64,12 @@ def resident(service: Running) -> float:
     return int(line.split()[1]) / 1024
 
 
+def worked(service: Running) -> float:
+    """The processor time that a service has used, in seconds; other programs do not change it."""
+    fields = Path(f"/proc/{service.process.pid}/stat").read_text().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 def begun(service: Running) -> str:
     answer = httpx.get(f"{service.base}/fhir/$export?_type=Observation", timeout=60)
     assert answer.status_code == 202, answer.text
@@ -85,7 +92,7 @@ def polled(service: Running, place: str) -> Iterator[int | dict]:
 def watched(service: Running, place: str, idle: float) -> dict:
     """Print speed and memory file by file; return the manifest."""
     started = last = time.perf_counter()
-    most, before = idle, 0
+    most, before, used = idle, -1, worked(service)
     for found in polled(service, place):
         most = max(most, resident(service))
         if isinstance(found, dict):
@@ -94,10 +101,13 @@ def watched(service: Running, place: str, idle: float) -> dict:
             print(f"{total} resources in {took:.1f} s: {total / took:.0f} a second")
             print(f"memory: idle {idle:.0f} MiB, most {most:.0f} MiB, over idle {most - idle:.0f}")
             return found
-        if found != before:
-            now = time.perf_counter()
-            print(f"  up to {found}: {(found - before) / (now - last):.0f} a second", flush=True)
-            last, before = now, found
+        if before < 0:
+            before = found
+        elif found != before:
+            now, work = time.perf_counter(), worked(service)
+            speed, cost = (found - before) / (now - last), (work - used) / (found - before)
+            print(f"  up to {found}: {speed:.0f} a second, {cost * 1e6:.0f} us of work each")
+            last, before, used = now, found, work
     raise AssertionError("there is always a manifest")
 
 
