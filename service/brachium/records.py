@@ -143,8 +143,8 @@ class Occasion:
     ``client`` a registered client id with its ``role``; ``address`` the network address;
     ``policy`` the jti of the access token, never the token; ``method`` and ``path`` the request
     line without its query; ``interaction`` the FHIR interaction or our own word for it; ``query``
-    all parameters as they came, which may name patients and is kept nowhere else. ``noted`` is set
-    by the store once an entry of the audit tells of it.
+    all parameters as they came, which may name patients and is kept nowhere else. ``noted`` is the
+    number of the entry by which the store has told of it, 0 for none.
     """
 
     request: str = ""
@@ -156,7 +156,7 @@ class Occasion:
     path: str = ""
     interaction: str = ""
     query: str = ""
-    noted: bool = False
+    noted: int = 0
 
 
 # what an entry tells of its occasion

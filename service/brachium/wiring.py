@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from importlib import metadata
 from typing import TYPE_CHECKING
+
+import orjson
 
 from brachium.assess.options import AssessOptions
 from brachium.coding.audit_event import AuditEvents
@@ -17,7 +19,7 @@ from brachium.exam.rule import ModelOptions
 from brachium.export import Export, Framer
 from brachium.intake import Intake
 from brachium.intake.desk import Bench, Desk
-from brachium.security.heads import is_signed, new_key, read_key, signed
+from brachium.security.heads import is_signed, new_key, public_part, read_key, signed
 from brachium.store.sqlite import FoundBy, SqliteStore
 from brachium.tables.load import load
 from brachium.trend import Trends
@@ -101,7 +103,7 @@ def build(settings: Settings, clock: Clock = utc_now) -> Parts:
         export,
         store.clients,
         store.jobs,
-        heads(settings, store),
+        heads(settings, store, clock),
     )
 
 
@@ -111,10 +113,11 @@ class Heads:
 
     store: Store
     key: ECKey
+    clock: Clock
 
     def head(self) -> AuditHead:
         """Return the end of the audit as it is now, signed."""
-        return signed(self.store.head(), self.key)
+        return signed(replace(self.store.head(), at=self.clock()), self.key)
 
     def checkpoint(self) -> AuditHead:
         """Return the signed end of the audit, and keep it beside the chain too."""
@@ -123,14 +126,24 @@ class Heads:
             self.store.checkpoint(head)
         return head
 
+    def finish(self) -> None:
+        """Keep the signed end of the audit, unless it is kept already."""
+        # the entry behind the one that a kept head is about tells of that head
+        if self.store.head().number > self.store.checkpointed() + 1:
+            self.checkpoint()
+
+    def text(self, head: AuditHead) -> bytes:
+        """Return a head as JSON text, with the public key that checks its signature."""
+        return orjson.dumps({**asdict(head), "key": public_part(self.key)})
+
     def is_signed(self, head: AuditHead) -> bool:
         """Tell whether a head is signed with this key."""
         return is_signed(head, self.key)
 
 
-def heads(settings: Settings, store: Store) -> Heads:
+def heads(settings: Settings, store: Store, clock: Clock = utc_now) -> Heads:
     """Return what signs for a store; its key is made when there is none."""
-    return Heads(store, read_key(_key_text(key_file(settings))))
+    return Heads(store, read_key(_key_text(key_file(settings))), clock)
 
 
 def key_file(settings: Settings) -> Path:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import replace
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.store.exams import at, first, following, opened, own, wanted
 
@@ -16,6 +15,7 @@ from brachium.records import AuditEntry, AuditHead
 from brachium.security.heads import is_signed, new_key, read_key, signed
 from brachium.store.criteria import Criterion, Order, Period, Search
 from brachium.store.schema import KEPT
+from brachium.store.verifying import breaks
 
 KEY = read_key(new_key())
 
@@ -64,13 +64,41 @@ def file(written, tmp_path):
 def tamper(path, *statements):
     """Change the file behind the back of the triggers, as somebody with its bytes could."""
     with closing(sqlite3.connect(path, isolation_level=None)) as db:
-        db.execute("PRAGMA foreign_keys = OFF")
-        db.execute("PRAGMA ignore_check_constraints = ON")
-        for table in KEPT:
-            for event in ("UPDATE", "DELETE"):
-                db.execute(f"DROP TRIGGER {table}_never_{event}")
-        for statement, *values in statements:
-            db.execute(statement, values)
+        tamper_with(db, *statements)
+
+
+def tamper_with(db, *statements):
+    db.execute("PRAGMA foreign_keys = OFF")
+    db.execute("PRAGMA ignore_check_constraints = ON")
+    for table in KEPT:
+        for event in ("UPDATE", "DELETE"):
+            db.execute(f"DROP TRIGGER {table}_never_{event}")
+    for statement, *values in statements:
+        db.execute(statement, values)
+
+
+@contextmanager
+def in_memory(path):
+    """A copy in memory, which is faster to try many changes on."""
+    with (
+        closing(sqlite3.connect(path)) as file,
+        closing(sqlite3.connect(":memory:", isolation_level=None)) as db,
+    ):
+        file.backup(db)
+        yield db
+
+
+def key_of(table):
+    """The columns by which rows of a kept table are told apart."""
+    keys = {"member": ("exam_version", "position"), "checkpoint": ("number", "at")}
+    return keys.get(table, ("rowid",))
+
+
+def place_of(db, table, row):
+    """One of the rows: a condition, and the values for it."""
+    key = key_of(table)
+    places = db.execute(f"SELECT {', '.join(key)} FROM {table}").fetchall()
+    return " AND ".join(f"{name} = ?" for name in key), places[row % len(places)]
 
 
 def test_aud_07_what_nobody_touched_is_as_it_was_written(file):
@@ -92,43 +120,31 @@ def test_aud_08_the_database_itself_refuses_to_change_what_is_kept(file, table, 
 COLUMNS = {
     "exam": ("id", "system", "value"),
     "exam_version": (
-        "version", "status", "recorded", "digest", "edition", "reason", "shown", "problems",
+        "exam", "version", "status", "recorded", "digest", "edition", "reason", "shown", "problems",
         "assessment", "content",
     ),
-    "resource_version": ("type", "id", "version", "text"),
-    "member": ("first", "last"),
-    "audit": ("at", "entry", "hash"),
-    "checkpoint": ("hash", "signature"),
+    "resource_version": ("type", "id", "version", "origin", "text"),
+    "member": ("first", "last", "position", "exam_version"),
+    "audit": ("number", "at", "entry", "hash"),
+    "checkpoint": ("number", "at", "hash", "signature"),
 }  # fmt: skip
 PLACES = [(table, column) for table, columns in COLUMNS.items() for column in columns]
 
 
-@settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=400, deadline=None)
 @given(st.sampled_from(PLACES), st.integers(0, 10**6), st.integers(0, 10**6), st.integers(1, 255))
-def test_aud_07_a_byte_changed_anywhere_is_found(file, tmp_path, place, row, where, how):
+def test_aud_07_a_byte_changed_anywhere_is_found(written, place, row, where, how):
     table, column = place
-    path, _ = file
-    copy = tmp_path / "changed.sqlite3"
-    shutil.copy(path, copy)
-    with closing(sqlite3.connect(copy)) as db:
-        values = db.execute(f"SELECT {column} FROM {table}").fetchall()
-        keys = "position, exam_version" if table == "member" else "number, at"
-        keys = keys if table in ("member", "checkpoint") else "rowid, rowid"
-        places = db.execute(f"SELECT {keys} FROM {table}").fetchall()
-    number = row % len(values)
-    (value,), key = values[number], places[number]
-    changed = twisted(value, where, how)
-    if changed == value:
-        return
-    names = keys.split(", ")
-    which = f"{names[0]} = ? AND {names[1]} = ?"
-    try:
-        tamper(copy, (f"UPDATE {table} SET {column} = ? WHERE {which}", changed, *key))
-    except sqlite3.IntegrityError:
-        return  # a change that the database refuses even so
-    assert found(copy), (table, column, value, changed)
+    with in_memory(written[0]) as db:
+        which, key = place_of(db, table, row)
+        query = f"SELECT {column} FROM {table} WHERE {which}"
+        (value,) = db.execute(query, key).fetchone()
+        changed = twisted(value, where, how)
+        try:
+            tamper_with(db, (f"UPDATE {table} SET {column} = ? WHERE {which}", changed, *key))
+        except sqlite3.IntegrityError:
+            return  # a change that the database refuses even so
+        assert list(breaks(db, is_ours)), (table, column, value, changed)
 
 
 def twisted(value, where, how):
@@ -142,42 +158,43 @@ def twisted(value, where, how):
     return bytes(data) if isinstance(value, bytes) else data.decode()
 
 
-@settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=60, deadline=None)
 @given(
-    st.sampled_from([table for table in KEPT if table not in ("checkpoint", "exam")]),
+    st.sampled_from(KEPT),
     st.integers(0, 10**6),
 )
-def test_aud_07_a_row_removed_anywhere_is_found(file, tmp_path, table, row):
-    path, head = file
-    copy = tmp_path / "removed.sqlite3"
-    shutil.copy(path, copy)
-    keys = "position, exam_version" if table == "member" else "rowid, rowid"
-    with closing(sqlite3.connect(copy)) as db:
-        places = db.execute(f"SELECT {keys} FROM {table}").fetchall()
-    key, names = places[row % len(places)], keys.split(", ")
-    tamper(copy, (f"DELETE FROM {table} WHERE {names[0]} = ? AND {names[1]} = ?", *key))
-    assert found(copy, head), (table, key)
+def test_aud_07_a_row_removed_anywhere_is_found(written, table, row):
+    path, head = written
+    with in_memory(path) as db:
+        which, key = place_of(db, table, row)
+        tamper_with(db, (f"DELETE FROM {table} WHERE {which}", *key))
+        assert list(breaks(db, is_ours, head)), (table, key)
 
 
-@settings(
-    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=20, deadline=None)
 @given(st.integers(1, 10), st.integers(1, 10))
-def test_aud_07_entries_in_another_order_are_found(file, tmp_path, one, other):
-    path, _ = file
-    copy = tmp_path / "moved.sqlite3"
-    shutil.copy(path, copy)
-    if one == other:
-        return
-    tamper(
-        copy,
-        ("UPDATE audit SET number = -1 WHERE number = ?", one),
-        ("UPDATE audit SET number = ? WHERE number = ?", one, other),
-        ("UPDATE audit SET number = ? WHERE number = -1", other),
-    )
-    assert found(copy)
+def test_aud_07_entries_in_another_order_are_found(written, one, other):
+    with in_memory(written[0]) as db:
+        tamper_with(
+            db,
+            ("UPDATE audit SET number = -1 WHERE number = ?", one),
+            ("UPDATE audit SET number = ? WHERE number = ?", one, other),
+            ("UPDATE audit SET number = ? WHERE number = -1", other),
+        )
+        assert bool(list(breaks(db, is_ours))) is (one != other)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(1, 9), st.integers(1, 9))
+def test_aud_07_resources_in_another_order_are_found(written, one, other):
+    with in_memory(written[0]) as db:
+        texts = "SELECT text FROM resource_version WHERE pk = ?"
+        (first_text,), (other_text,) = (
+            db.execute(texts, (key,)).fetchone() for key in (one, other)
+        )
+        change = "UPDATE resource_version SET text = ? WHERE pk = ?"
+        tamper_with(db, (change, other_text, one), (change, first_text, other))
+        assert bool(list(breaks(db, is_ours))) is (first_text != other_text)
 
 
 @pytest.mark.parametrize("table", ["audit", "exam_version", "resource_version", "member", "exam"])
@@ -187,7 +204,7 @@ def test_aud_07_a_row_put_in_is_found(file, table):
         columns = [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
     new = {
         "pk": 900,
-        "number": 11,
+        "number": 12,
         "id": "'put-in'",
         "value": "'put-in'",
         "version": 9,
@@ -222,7 +239,45 @@ def test_aud_12_a_signature_of_somebody_else_does_not_hold(file):
     tamper(
         path, ("INSERT INTO checkpoint (number, at, hash, signature) VALUES (?, ?, ?, ?)", *values)
     )
-    assert [one.what for one in found(path)] == ["the signature of a checkpoint does not hold"]
+    assert [one.what for one in found(path)] == [
+        "no entry tells of a checkpoint at this one",
+        "the signature of a checkpoint does not hold",
+    ]
+
+
+def test_aud_12_a_checkpoint_is_told_and_cannot_be_taken_away(file):
+    path, head = file
+    store = opened(path)
+    kept = signed(store.head(), KEY)
+    store.checkpoint(kept)
+    store.checkpoint(kept)
+    last = store.audit()[-1]
+    assert (last.number, last.entry.action) == (head.number + 1, "checkpoint")
+    assert store.checkpointed() == head.number
+    store.close()
+    assert found(path) == []
+    tamper(path, ("DELETE FROM checkpoint WHERE number = ?", head.number))
+    assert [one.number for one in found(path)] == [head.number + 1]
+
+
+@pytest.mark.parametrize("way", ["DELETE FROM resource_id WHERE version = 2", "VACUUM"])
+def test_aud_07_what_can_no_longer_be_found_counts_as_gone(file, way):
+    path, _ = file
+    tamper(path, (way,))
+    assert bool(found(path)) is ("DELETE" in way)
+
+
+def test_aud_07_the_first_broken_link_comes_first_and_the_others_are_named_too(file):
+    path, _ = file
+    tamper(
+        path,
+        ("UPDATE audit SET entry = x'7b7d' WHERE number IN (3, 6)",),
+        (("UPDATE resource_version SET text = x'7b7d' WHERE pk = (SELECT max(pk) FROM member,"
+         " resource_version WHERE pk BETWEEN first AND last)"),),
+    )  # fmt: skip
+    numbers = [one.number for one in found(path)]
+    assert numbers[0] == 3
+    assert {3, 6} < set(numbers)
 
 
 def test_aud_09_the_trail_is_searched_like_everything_else(store):

@@ -1,9 +1,10 @@
-"""Whom and what an answer is about, read in the answer (matrix AUD-03)."""
+"""Whom and what a request and its answer are about (matrix AUD-03)."""
 
 from __future__ import annotations
 
 import re
 from typing import TYPE_CHECKING, NamedTuple
+from urllib.parse import parse_qsl
 
 import orjson
 
@@ -16,7 +17,14 @@ if TYPE_CHECKING:
 _PATIENT = re.compile(rb'"(Patient/[A-Za-z0-9.-]{1,64})["/]')
 _ITSELF = re.compile(rb'^\{"resourceType":"([A-Za-z]{1,64})","id":"([A-Za-z0-9.-]{1,64})"')
 _VERSION = re.compile(rb'^\{"resourceType":"[A-Za-z]+","id":"[^"]+","meta":\{"versionId":"(\d+)"')
-_EXAM = re.compile(r"/exams/([A-Za-z0-9.-]{1,64})(?:/.*)?")
+_ITEM = re.compile(
+    r"/fhir/(?P<type>[A-Z][A-Za-z]{1,63})/(?P<id>[A-Za-z0-9.-]{1,64})"
+    r"(?:/_history(?:/(?P<version>\d{1,9}))?)?"
+)
+_RECORD = re.compile(r"/(?:fhir/Patient|patients)/([A-Za-z0-9.-]{1,64})/")
+_BY_PATIENT = frozenset({"patient", "subject", "patient:Patient", "subject:Patient"})
+_ASKED = re.compile(r"(?:.*/)?(?:Patient/)?([A-Za-z0-9.-]{1,64})")
+_EXAM = re.compile(r"/exams/([0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})(?:/.*)?")
 
 
 class About(NamedTuple):
@@ -24,6 +32,35 @@ class About(NamedTuple):
 
     patients: tuple[str, ...] = ()
     data: tuple[str, ...] = ()
+
+    def with_asked(self, asked: About) -> About:
+        """Return this with what was asked for, where the answer does not tell more exactly."""
+        patients = tuple(dict.fromkeys((*self.patients, *asked.patients)))
+        return About(patients, self.data or asked.data)
+
+
+def about_request(path: str, query: str) -> About:
+    """Return whom and what somebody asked for, whether or not that is there.
+
+    BALP tells the patient of a query that finds nothing, too (PatientQuery, 3:5.7.4.5).
+    """
+    patients: list[str] = []
+    data: list[str] = []
+    item = _ITEM.fullmatch(path)
+    if item is not None:
+        kind, identity, version = item["type"], item["id"], item["version"]
+        reference = f"{kind}/{identity}"
+        (patients if kind == "Patient" else data).append(reference)
+        if version and kind != "Patient":
+            data = [f"{reference}/_history/{version}"]
+    elif named := _RECORD.match(path):
+        patients.append(f"Patient/{named[1]}")
+    if exam := exam_in(path):
+        data.append(f"DiagnosticReport/{Ids(exam).of('DiagnosticReport')}")
+    for name, value in parse_qsl(query):
+        if name in _BY_PATIENT and (asked := _ASKED.fullmatch(value)):
+            patients.append(f"Patient/{asked[1]}")
+    return About(tuple(dict.fromkeys(patients)), tuple(data))
 
 
 def about_answer(body: bytes) -> About:

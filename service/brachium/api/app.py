@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from functools import partial
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -81,6 +81,7 @@ from brachium.api.work import Work
 from brachium.bulk.worker import Worker
 from brachium.exam.model import RULES
 from brachium.exam.schema import json_schema
+from brachium.store.port import StoreUnavailable
 
 if TYPE_CHECKING:
     from brachium.wiring import Parts
@@ -141,6 +142,8 @@ def create_app(parts: Parts) -> Application:
         yield
         worker.close()
         service.work.close()
+        with suppress(StoreUnavailable):
+            parts.heads.finish()
         parts.close()
 
     app = FastAPI(

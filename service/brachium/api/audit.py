@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict
 from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
-import orjson
 from fastapi import Query
 from starlette.requests import Request
 from starlette.responses import Response
@@ -16,7 +14,6 @@ from brachium.api.exams import ExamId, NoQuery
 from brachium.api.faults import NotFound
 from brachium.api.media import JSON, ZIP
 from brachium.export.evidence import evidence
-from brachium.security.heads import public_part
 
 if TYPE_CHECKING:
     from brachium.api.service import Service
@@ -32,15 +29,15 @@ class Audit:
         """Return the signed end of the audit trail; keep it elsewhere, and compare it later."""
         heads = self._service.parts.heads
         head = await self._service.work.write(heads.checkpoint)
-        body = {**asdict(head), "key": public_part(heads.key)}
-        return Response(orjson.dumps(body), media_type=JSON)
+        return Response(heads.text(head), media_type=JSON)
 
     async def evidence(
         self, request: Request, exam_id: ExamId, _query: Annotated[NoQuery, Query()]
     ) -> Response:
         """Return an archive with every version, its Provenance and what the audit tells of it."""
         parts = self._service.parts
-        task = partial(evidence, parts.store, parts.export, exam_id)
+        head = parts.heads.text(await self._service.work.write(parts.heads.checkpoint))
+        task = partial(evidence, parts.store, parts.export, exam_id, head)
         found = await self._service.work.run(task)
         if found is None:
             raise NotFound

@@ -69,6 +69,8 @@ class Login:
         await self._spend(proven, now, None if fault else kept)
         if fault:
             raise fault
+        # what this token does is told under the same name
+        request.scope["policy"] = kept.name
         return {
             "access_token": token,
             "token_type": "bearer",

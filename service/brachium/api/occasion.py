@@ -71,6 +71,7 @@ def complete(scope: Scope) -> Occasion:
     occasion.client = scope.get("client_id") or (caller.client if caller else "")
     if caller is not None:
         occasion.role, occasion.policy = caller.role, caller.jti
+    occasion.policy = occasion.policy or scope.get("policy", "")
     return occasion
 
 

@@ -6,13 +6,14 @@ of what it stored, is not written down again. Whom an answer is about is read in
 
 from __future__ import annotations
 
+import logging
 import re
 from functools import partial
 from typing import TYPE_CHECKING
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from brachium.api.about import About, about_answer, about_exam, exam_in
+from brachium.api.about import About, about_answer, about_exam, about_request, exam_in
 from brachium.api.answers import Answers, header
 from brachium.api.faults import Unavailable
 from brachium.api.occasion import begin, complete
@@ -30,6 +31,7 @@ _SERVER_ERROR, _ERROR = 500, 400
 # answers that tell nothing and come in floods; they are logged and counted instead
 _UNTOLD = frozenset({413, 429})
 CHECKPOINT_EVERY = 1000
+FAILURES = logging.getLogger("brachium.failures")
 
 
 class Trail:
@@ -39,6 +41,7 @@ class Trail:
         self.inner = app
         self._service = service
         self._answers = answers
+        self._kept = 0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request, or pass on what needs no trail."""
@@ -64,14 +67,24 @@ class Trail:
 
     async def record(self, entry: AuditEntry) -> bool:
         """Write an entry down; false when that is impossible."""
-        parts = self._service.parts
         try:
-            number = await self._service.work.write(partial(parts.store.record, entry))
-            if number % CHECKPOINT_EVERY == 0:
-                await self._service.work.write(parts.heads.checkpoint)
+            number = await self._service.work.write(partial(self._service.store.record, entry))
         except StoreUnavailable:
             return False
+        await self.keep_up(number)
         return True
+
+    async def keep_up(self, number: int) -> None:
+        """Sign the end of the trail now and then; ``number`` is that of an entry just written."""
+        if number < self._kept + CHECKPOINT_EVERY:
+            return
+        # set at once: others come by while this one is written
+        self._kept = number
+        try:
+            await self._service.work.write(self._service.parts.heads.checkpoint)
+        except StoreUnavailable:
+            # what was asked for is told already, and the next one makes good for this
+            FAILURES.error("the end of the audit trail could not be signed")
 
     def now(self) -> str:
         """The present as a FHIR instant."""
@@ -108,7 +121,9 @@ class _Telling:
         if not self._began:
             complete(self._scope)
             start = {"status": _SERVER_ERROR, "headers": ()}
-            await self._trail.record(self._entry(start, About()))
+            occasion = self._scope["occasion"]
+            asked = about_request(occasion.path, occasion.query)
+            await self._trail.record(self._entry(start, asked))
 
     async def __call__(self, message: Message) -> None:
         """Pass one ASGI message on, once the audit tells of the answer."""
@@ -130,6 +145,8 @@ class _Telling:
         status = start["status"]
         occasion = complete(self._scope)
         is_batch = occasion.interaction == "transaction" and b'"type":"batch-response"' in body
+        if occasion.noted:
+            await self._trail.keep_up(occasion.noted)
         if status in _UNTOLD or (occasion.noted and not is_batch):
             return True
         if is_batch:
@@ -137,8 +154,10 @@ class _Telling:
         if self._form:
             form = self._form.decode("latin-1")
             occasion.query = "&".join(part for part in (occasion.query, form) if part)
-        about = About() if status >= _ERROR else await self._trail.about(occasion.path, body)
-        return await self._trail.record(self._entry(start, about))
+        asked = about_request(occasion.path, occasion.query)
+        # what was refused shows nobody, and tells whose record somebody tried to see
+        told = About() if status >= _ERROR else await self._trail.about(occasion.path, body)
+        return await self._trail.record(self._entry(start, told.with_asked(asked)))
 
     def _entry(self, start: Message, about: About) -> AuditEntry:
         occasion, status = self._scope["occasion"], start["status"]

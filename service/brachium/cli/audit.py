@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +10,7 @@ import orjson
 
 from brachium.cli.shown import FAULTY, OK, USAGE, complain, show
 from brachium.records import AuditHead
-from brachium.security.heads import is_signed, public_part, read_key
+from brachium.security.heads import is_signed, read_key
 from brachium.store.port import StoreUnavailable
 from brachium.wiring import Heads, heads, opened
 
@@ -36,7 +35,7 @@ def run(asked: argparse.Namespace, settings: Settings) -> int:
         if asked.action == "verify":
             return _verify(signing, asked.against)
         head = signing.head() if asked.action == "head" else signing.checkpoint()
-        show(orjson.dumps({**asdict(head), "key": public_part(signing.key)}).decode())
+        show(signing.text(head).decode())
     except (OSError, ValueError) as fault:
         complain(str(fault))
         return USAGE

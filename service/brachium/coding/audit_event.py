@@ -33,7 +33,7 @@ class Kind(NamedTuple):
     """How an action is told: AuditEvent.type, subtype and action."""
 
     type: Mapping[str, str]
-    subtype: Mapping[str, str]
+    subtype: Mapping[str, str] | None
     action: str
 
 
@@ -52,6 +52,8 @@ LOGIN = Kind(_coding(DCM, "110114", "User Authentication"), _coding(DCM, "110122
 CONFIGURED = Kind(
     _coding(DCM, "110113", "Security Alert"), _coding(DCM, "110129", "Security Configuration"), "U"
 )
+# whoever keeps the end of the trail makes use of the trail
+CHECKPOINT = Kind(_coding(DCM, "110101", "Audit Log Used"), None, "E")
 KINDS: Mapping[str, Kind] = {
     "create": _rest("create", "C"),
     "correct": _rest("update", "U"),
@@ -71,6 +73,7 @@ KINDS: Mapping[str, Kind] = {
     "operation": _rest("operation", "E"),
     "login": LOGIN,
     "configure": CONFIGURED,
+    "checkpoint": CHECKPOINT,
 }
 # success, minor and serious failure (R4 audit-event-outcome)
 _OUTCOMES = {"created": "0", "same": "0", "done": "0", "failed": "8"}
@@ -105,7 +108,8 @@ class AuditEvents:
         """Yield what an entry is found by (R4 AuditEvent search parameters)."""
         kind = kind_of(entry)
         yield SearchValue("type", f"{kind.type['system']}|{kind.type['code']}")
-        yield SearchValue("subtype", f"{kind.subtype['system']}|{kind.subtype['code']}")
+        if kind.subtype:
+            yield SearchValue("subtype", f"{kind.subtype['system']}|{kind.subtype['code']}")
         yield SearchValue("action", f"{ACTION}|{kind.action}")
         yield SearchValue("outcome", f"{OUTCOME}|{outcome_of(entry)}")
         for patient in entry.patients:
@@ -127,7 +131,7 @@ class AuditEvents:
             "id": f"audit-{row.number}",
             "meta": {"versionId": "1", "lastUpdated": entry.at},
             "type": kind.type,
-            "subtype": [kind.subtype],
+            **({"subtype": [kind.subtype]} if kind.subtype else {}),
             "action": kind.action,
             "recorded": entry.at,
             "outcome": outcome_of(entry),

@@ -130,8 +130,7 @@ class Addition:
             seal=sealed.digest,
             stored=sealed.resources,
         )
-        self._chain.append(db, entry)
-        self._request.noted = True
+        self._request.noted = self._chain.append(db, entry)
 
     def _shown(self, outcome: Outcome, before: ExamVersion | None) -> tuple[str, ...]:
         """The prompts of the exam version that answers this attempt; a refusal shows none."""

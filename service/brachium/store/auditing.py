@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
 from brachium.records import AuditRow, StoredResource
@@ -74,7 +74,10 @@ def found(
     where = " AND ".join(part.sql for part in parts)
     values = tuple(value for part in parts for value in part.values)
     matches = None
-    if total:
+    if total and not search.criteria:
+        # numbers have no gaps, and there may be millions
+        matches = moment
+    elif total:
         # put together of the constants below; values never become part of a query
         counting = f"SELECT count(*) FROM audit WHERE {where}"  # noqa: S608
         matches = db.execute(counting, values).fetchone()[0]
@@ -127,7 +130,15 @@ def _told(row: tuple[int, bytes, bytes], tell: Teller) -> StoredResource:
 
 
 def _condition(criterion: Criterion) -> Condition:
-    found = [_match(name, match) for name in criterion.parameters for match in criterion.matches]
+    exact = [match.value for match in criterion.matches if isinstance(match, Is)]
+    found = [
+        _match(name, match)
+        for name in criterion.parameters
+        for match in criterion.matches
+        if name == ID or not isinstance(match, Is)
+    ]
+    if exact:
+        found += [_exactly(name, exact) for name in criterion.parameters if name != ID]
     sql = " OR ".join(one.sql for one in found) or "FALSE"
     values = tuple(value for one in found for value in one.values)
     return Condition(f"NOT ({sql})" if criterion.negated else f"({sql})", values)
@@ -152,8 +163,15 @@ def _match(name: str, match: Match) -> Condition:
             f"{_HAS} AND substr(term.value, 1, ?) = ?)",
             (name, len(match.system) + 1, f"{match.system}|"),
         )
-    value = f"|{match.code}" if isinstance(match, NoSystem) else match[0]
+    return _exactly(name, [f"|{match.code}" if isinstance(match, NoSystem) else str(match[0])])
+
+
+def _exactly(name: str, values: Sequence[str]) -> Condition:
+    """One of some values; all of them in one look-up, since there can be hundreds."""
+    marks = ", ".join("?" * len(values))
+    # made of question marks; values never become part of a query
     return Condition(
-        "audit.number IN (SELECT number FROM audit_term WHERE parameter = ? AND value = ?)",
-        (name, value),
+        "audit.number IN (SELECT number FROM audit_term"  # noqa: S608
+        f" WHERE parameter = ? AND value IN ({marks}))",
+        (name, *values),
     )

@@ -230,7 +230,11 @@ class Store(Protocol):
         ...
 
     def checkpoint(self, head: AuditHead) -> None:
-        """Keep a signed head; the chain is compared with it from then on."""
+        """Keep a signed head, and tell of it; the chain is compared with it from then on."""
+        ...
+
+    def checkpointed(self) -> int:
+        """Return the number of the entry that the newest kept head is about, 0 without one."""
         ...
 
     def breaks(self, signed: Signed, kept: AuditHead | None = None) -> Iterator[Break]:

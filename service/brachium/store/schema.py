@@ -129,6 +129,7 @@ CREATE INDEX ordered_by_value ON ordered (type, parameter, value, first);
 -- dates have an end too, which the periods asked for are compared with
 CREATE INDEX ordered_by_end ON ordered (type, parameter, substr(value, 26), first, last)
 WHERE substr(value, 25, 1) = '/';
+CREATE INDEX audit_by_time ON audit (at);
 CREATE INDEX by_origin ON resource_version (origin);
 CREATE INDEX by_time ON exam_version (recorded);
 

@@ -202,8 +202,13 @@ class SqliteStore:
             return checkpoints.head(db)
 
     def checkpoint(self, head: AuditHead) -> None:
-        """Keep a signed head."""
-        self._commits.run(partial(checkpoints.keep, head=head))
+        """Keep a signed head, and tell of it."""
+        self._commits.run(partial(checkpoints.keep, head=head, chain=self._chain))
+
+    def checkpointed(self) -> int:
+        """Return the number of the entry that the newest kept head is about."""
+        with self._readers.lent() as db:
+            return checkpoints.last(db)
 
     def breaks(self, signed: Signed, kept: AuditHead | None = None) -> Iterator[Break]:
         """Yield everything that is not as it was written."""

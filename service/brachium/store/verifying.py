@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from brachium.records import AuditEntry, AuditHead
+from brachium.store import checkpoints
 from brachium.store.chain import BEGINNING, entry_of, link
 from brachium.store.sealing import seal
 
@@ -25,6 +26,14 @@ _STRAY = {
     " WHERE origin NOT IN (SELECT pk FROM exam_version)",
     "members of no exam version": "SELECT count(*) FROM member"
     " WHERE exam_version NOT IN (SELECT pk FROM exam_version)",
+    # what is stored and cannot be found is as good as gone
+    "resources that cannot be found by their id": "SELECT count(*) FROM resource_version AS one"
+    " WHERE NOT EXISTS (SELECT 1 FROM resource_id AS way WHERE way.type = one.type"
+    " AND way.id = one.id AND way.version = one.version AND way.resource_version = one.pk)"
+    " AND NOT EXISTS (SELECT 1 FROM waiting WHERE one.pk BETWEEN first AND last)",
+    "ids that lead nowhere": "SELECT count(*) FROM resource_id AS way WHERE NOT EXISTS"
+    " (SELECT 1 FROM resource_version AS one WHERE one.pk = way.resource_version"
+    " AND one.type = way.type AND one.id = way.id AND one.version = way.version)",
 }
 # whether a signature is ours and says what its head says
 Signed = Callable[[AuditHead], bool]
@@ -54,6 +63,8 @@ def breaks(
         elif entry.seal:
             sealed += 1
             yield from _unsealed(db, number, entry)
+        elif entry.action == checkpoints.ACTION:
+            yield from hashes.told(number, entry.digest)
         yield from hashes.at(number, held.hex())
         before, expected = held, number + 1
     yield from hashes.rest()
@@ -102,17 +113,26 @@ class _Heads:
     """Heads told earlier, compared with the chain as it is walked."""
 
     def __init__(self, db: sqlite3.Connection, kept: AuditHead | None) -> None:
-        query = "SELECT number, hash FROM checkpoint"
+        query = "SELECT number, hash, at, signature FROM checkpoint"
+        heads = [AuditHead(*row) for row in db.execute(query)]
+        self._untold = {checkpoints.digest_of(one): one.number for one in heads}
         self._wanted: dict[int, set[str]] = {}
-        for number, told in db.execute(query):
-            self._wanted.setdefault(number, set()).add(told)
-        if kept is not None:
-            self._wanted.setdefault(kept.number, set()).add(kept.hash)
+        for one in (*heads, *([kept] if kept else [])):
+            self._wanted.setdefault(one.number, set()).add(one.hash)
+
+    def told(self, number: int, digest: str) -> Iterator[Break]:
+        """An entry tells of a kept head."""
+        if self._untold.pop(digest, None) is None:
+            yield Break(number, "the checkpoint that the entry tells of is missing or changed")
 
     def at(self, number: int, held: str) -> Iterator[Break]:
+        """An entry has this hash."""
         if self._wanted.pop(number, {held}) != {held}:
             yield Break(number, "the entry differs from what a signed head says of it")
 
     def rest(self) -> Iterator[Break]:
+        """The chain has ended."""
         for number in sorted(self._wanted):
             yield Break(number, "a signed head tells of this entry, and it is missing")
+        for number in sorted(self._untold.values()):
+            yield Break(number, "no entry tells of a checkpoint at this one")
