@@ -135,16 +135,21 @@ class Client:
     revoked: str = ""
 
 
+# the role of whoever asks while no client is registered
+THIS_MACHINE = "on-this-machine"
+
+
 @dataclass(slots=True)
 class Occasion:
     """Who asked for what, as the audit keeps it; empty text where nothing is known.
 
     ``request`` is the id of the request, after a space the client's own if it differs (ERR-06);
-    ``client`` a registered client id with its ``role``; ``address`` the network address;
-    ``policy`` the jti of the access token, never the token; ``method`` and ``path`` the request
-    line without its query; ``interaction`` the FHIR interaction or our own word for it; ``query``
-    all parameters as they came, which may name patients and is kept nowhere else. ``noted`` is the
-    number of the entry by which the store has told of it, 0 for none.
+    ``client`` a registered client id with its ``role``, which is :data:`THIS_MACHINE` while there
+    are none; ``address`` the network address; ``policy`` the jti of the access token, never the
+    token; ``method`` and ``path`` the request line without its query; ``interaction`` the FHIR
+    interaction or our own word for it; ``query`` and ``form`` all parameters as they came, which
+    may name patients and are kept nowhere else. ``noted`` is the number of the entry by which the
+    store has told of it, 0 for none.
     """
 
     request: str = ""
@@ -156,11 +161,15 @@ class Occasion:
     path: str = ""
     interaction: str = ""
     query: str = ""
+    form: str = ""
     noted: int = 0
 
 
 # what an entry tells of its occasion
-_TOLD = ("request", "client", "role", "address", "policy", "method", "path", "interaction", "query")
+_TOLD = (
+    *("request", "client", "role", "address", "policy"),
+    *("method", "path", "interaction", "query", "form"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +199,7 @@ class AuditEntry:
     path: str = ""
     interaction: str = ""
     query: str = ""
+    form: str = ""
     exam: str = ""
     version: int = 0
     digest: str = ""

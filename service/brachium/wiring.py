@@ -166,7 +166,7 @@ def _key_text(path: Path) -> bytes:
 
 def opened(settings: Settings) -> SqliteStore:
     """Open the store, with what its indexes are made of."""
-    events = AuditEvents(settings.canonical)
+    events = AuditEvents(settings.canonical, settings.public_base)
     return SqliteStore(settings.database, FoundBy(searched, events.terms, events.text))
 
 

@@ -9,12 +9,15 @@ import json
 import zipfile
 
 import pytest
-from tests.api.serving import raw_example
-from tests.oracles import structure_401
+from tests.api.serving import BASE, raw_example
+from tests.oracles import balp, structure_401
 from tests.oracles.invariants import complaints as broken_invariants
 from tests.security.logins import Guarded
 
+from brachium.api import trail
 from brachium.coding.audit_event import KINDS
+from brachium.records import AuditHead
+from brachium.security.heads import is_signed, read_key
 from brachium.store.port import StoreUnavailable
 
 NAME = "stiff-shoulder"
@@ -91,7 +94,7 @@ def test_aud_01_each_interaction_adds_one_event_of_its_kind(told):
     )
     assert answer.status_code == 200
     assert len(entries(told)) == before + 1
-    assert newest(told).query == "status=final"
+    assert newest(told).form == "status=final"
 
 
 def test_aud_01_what_is_stored_is_told_in_the_same_transaction(told):
@@ -141,11 +144,20 @@ def test_aud_02_aud_03_an_event_says_who_about_whom_and_what(told):
 
 
 def test_aud_04_a_search_keeps_its_query_and_no_name(told):
-    asked(told, "/fhir/Observation?status=final&_count=3")
-    event = events(told, "subtype=search-type&action=E")[0]
+    path, form = "/fhir/Observation?status=final&_count=3", b"patient=Patient%2Fp-1&_count=1"
+    asked(told, path)
+    assert query_of(events(told, "subtype=search-type&action=E")[0]) == f"{BASE}{path}"
+    media = {"Content-Type": "application/x-www-form-urlencoded"}
+    path = "/fhir/Observation/_search?status=final"
+    told.ask("POST", path, content=form, headers={**told.clinic, **media})
+    event = events(told, "subtype=search-type&patient=Patient/p-1")[0]
+    assert query_of(event) == f"{BASE}{path}\r\n\r\n{form.decode()}"
+
+
+def query_of(event):
     (entity,) = [one for one in event["entity"] if "query" in one]
-    assert base64.b64decode(entity["query"]).decode() == "status=final&_count=3"
     assert "name" not in entity
+    return base64.b64decode(entity["query"]).decode()
 
 
 def test_aud_05_refusals_and_failures_are_told_with_whoever_tried(told):
@@ -192,8 +204,10 @@ def test_err_06_the_id_of_the_request_is_in_the_event(told):
 
 @pytest.mark.parametrize("method", ["PUT", "PATCH", "DELETE"])
 def test_aud_08_no_event_can_be_changed_from_outside(told, method):
-    answer = asked(told, "/fhir/AuditEvent/audit-1", method, told.auditor)
-    assert answer.status_code in (403, 405)
+    for who in (told.auditor, told.as_client("app", "system/*.cruds")):
+        answer = asked(told, "/fhir/AuditEvent/audit-1", method, who)
+        assert answer.status_code == 405
+        assert method not in answer.headers["Allow"]
     assert events(told, "_id=audit-1")
 
 
@@ -223,8 +237,9 @@ def test_aud_09_an_auditor_searches_by_everything(told):
 def test_aud_10_reading_the_trail_needs_its_scope_and_is_told_itself(told):
     narrow = told.as_client("reader", "system/Observation.rs")
     assert asked(told, "/fhir/AuditEvent", who=narrow).status_code == 403
+    own = told.as_client("auditor", "system/AuditEvent.rs")
     before = len(entries(told))
-    assert asked(told, "/fhir/AuditEvent", who=told.auditor).status_code == 200
+    assert asked(told, "/fhir/AuditEvent", who=own).status_code == 200
     assert len(entries(told)) == before + 1
     assert (newest(told).client, newest(told).path) == ("auditor", "/fhir/AuditEvent")
 
@@ -250,13 +265,14 @@ def test_aud_11_nothing_is_shown_or_stored_that_cannot_be_told(told, monkeypatch
     assert len([one for one in entries(told) if one.outcome == "created"]) == 1
 
 
+def head_of(told):
+    return AuditHead(*(told[name] for name in ("number", "hash", "at", "signature")))
+
+
 def test_aud_12_the_head_is_signed_and_told(told):
     head = asked(told, "/audit/head", who=told.auditor).json()
-    from brachium.records import AuditHead
-    from brachium.security.heads import is_signed, read_key
-
     key = read_key(json.dumps(head["key"]).encode())
-    kept = AuditHead(*(head[name] for name in ("number", "hash", "at", "signature")))
+    kept = head_of(head)
     assert is_signed(kept, key)
     assert list(told.parts.store.breaks(told.parts.heads.is_signed, kept)) == []
     assert asked(told, "/audit/head").status_code == 403
@@ -264,6 +280,10 @@ def test_aud_12_the_head_is_signed_and_told(told):
 
 def test_aud_13_the_evidence_of_an_exam_is_complete_and_its_manifest_is_told(told):
     asked(told, f"/exams/{told.exam}/bundle")
+    finding = observation(told)
+    asked(told, f"/fhir/Observation/{finding['id']}")
+    # what is about the same patient and names something else stays out
+    asked(told, f"/fhir/{finding['subject']['reference']}")
     answer = asked(told, f"/exams/{told.exam}/evidence", who=told.auditor)
     assert answer.status_code == 200
     with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
@@ -271,8 +291,18 @@ def test_aud_13_the_evidence_of_an_exam_is_complete_and_its_manifest_is_told(tol
     manifest = json.loads(files.pop("manifest.json"))["sha-256"]
     assert manifest == {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
     assert json.loads(files["version-1/collection.json"])["type"] == "collection"
-    lines = files["audit-events.ndjson"].splitlines()
-    assert {json.loads(line)["action"] for line in lines} >= {"C", "R"}
+    events_of = [json.loads(line) for line in files["audit-events.ndjson"].splitlines()]
+    assert {one["action"] for one in events_of} >= {"C", "R"}
+    links = [json.loads(line) for line in files["audit-chain.ndjson"].splitlines()]
+    assert [one["number"] for one in links] == [
+        int(one["id"].rpartition("-")[2]) for one in events_of
+    ]
+    for link in links:
+        text = link["number"].to_bytes(8) + bytes.fromhex(link["before"]) + link["entry"].encode()
+        assert hashlib.sha256(text).hexdigest() == link["hash"]
+    head = json.loads(files["audit-head.json"])
+    assert head["number"] >= links[-1]["number"]
+    assert is_signed(head_of(head), read_key(json.dumps(head["key"]).encode()))
     with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
         digest = hashlib.sha256(archive.read("manifest.json")).hexdigest()
     assert newest(told).digest == digest
@@ -293,6 +323,81 @@ def test_aud_02_every_event_is_valid_r4(told, fhir_definitions):  # noqa: ARG001
         assert structure_401.complaints(event) == []
         bundle = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": event}]}
         assert broken_invariants(bundle) == []
+
+
+def test_aud_02_aud_03_every_event_keeps_to_its_pattern(told):
+    one = observation(told)
+    for path in (f"/fhir/Observation/{one['id']}", f"/fhir/{one['subject']['reference']}"):
+        for suffix in ("", "/_history/1"):
+            assert asked(told, f"{path}{suffix}").status_code == 200
+    for query in ("", f"?patient={one['subject']['reference']}"):
+        assert asked(told, f"/fhir/Observation{query}").status_code == 200
+    headers = {**told.clinic, "Content-Type": "application/json", "If-Match": 'W/"1"'}
+    body = json.dumps({"reason": "Wrong person."}).encode()
+    told.ask("POST", f"/exams/{told.exam}/withdrawal", content=body, headers=headers)
+    found = events(told, "outcome=0&type=rest")
+    kinds = {event["subtype"][0]["code"] for event in found}
+    assert kinds >= balp.PATTERNS.keys()
+    for event in found:
+        assert balp.complaints(event) == [], event
+
+
+def test_aud_03_a_search_that_finds_nothing_tells_whom_it_was_about(told):
+    for name in ("patient", "subject"):
+        path = f"/fhir/Observation?{name}=Patient/nobody-{name}"
+        assert asked(told, path).json()["total"] == 0
+        assert newest(told).patients == (f"Patient/nobody-{name}",)
+
+
+def test_aud_05_a_refusal_tells_whose_record_somebody_tried_to_see(told):
+    one = observation(told)
+    narrow = told.as_client("app", "system/Organization.rs")
+    assert asked(told, f"/fhir/Observation/{one['id']}", who=narrow).status_code == 403
+    assert (newest(told).client, newest(told).data) == ("app", (f"Observation/{one['id']}",))
+    assert asked(told, f"/exams/{told.exam}", who=narrow).status_code == 403
+    (report,) = newest(told).data
+    assert report.startswith("DiagnosticReport/")
+    assert asked(told, "/patients/p-1/trend", who=narrow).status_code == 403
+    assert newest(told).patients == ("Patient/p-1",)
+
+
+def test_aud_05_somebody_without_a_login_is_called_so(told):
+    assert told.get("/fhir/Patient").status_code == 401
+    event = events(told, "outcome=4")[0]
+    assert event["agent"][0]["who"] == {"display": "somebody without a login"}
+    (added, *_) = events(told, "type=110113&_sort=date")
+    assert added["agent"][0]["who"]["identifier"]["value"] == "on-this-machine"
+    whats = [one["what"]["identifier"]["value"] for one in added["entity"] if "what" in one]
+    assert whats == ["app"]
+
+
+def test_aud_12_the_end_is_kept_now_and_then_and_at_the_close(told, monkeypatch):
+    monkeypatch.setattr(trail, "CHECKPOINT_EVERY", 5)
+    kept = told.parts.store.checkpointed
+    for _ in range(6):
+        assert asked(told, "/fhir/Patient").status_code == 200
+    last = kept()
+    assert last
+    headers = {**told.clinic, "Content-Type": "application/json"}
+    for number in range(6):
+        # a repeat is told by the store itself
+        answer = told.ask("POST", "/exams", content=raw_example(NAME), headers=headers)
+        assert answer.status_code == 200, number
+    assert kept() > last
+    told.parts.heads.finish()
+    assert kept() == told.parts.store.head().number - 1
+    told.parts.heads.finish()
+    assert kept() == told.parts.store.head().number - 1
+    assert list(told.parts.store.breaks(told.parts.heads.is_signed)) == []
+
+
+def test_aud_11_a_checkpoint_that_fails_takes_no_answer_away(told, monkeypatch):
+    def unable(*_args, **_more):
+        raise StoreUnavailable("no space")
+
+    monkeypatch.setattr(trail, "CHECKPOINT_EVERY", 1)
+    monkeypatch.setattr(told.parts.store, "checkpoint", unable)
+    assert asked(told, "/fhir/Patient").status_code == 200
 
 
 def test_what_concerns_nobody_is_not_told(told):

@@ -12,6 +12,7 @@ from brachium.coding.identity import Ids, party_id
 from brachium.exam.findings import Identifier
 
 if TYPE_CHECKING:
+    from brachium.records import Occasion
     from brachium.store.port import Store
 
 _PATIENT = re.compile(rb'"(Patient/[A-Za-z0-9.-]{1,64})["/]')
@@ -39,13 +40,14 @@ class About(NamedTuple):
         return About(patients, self.data or asked.data)
 
 
-def about_request(path: str, query: str) -> About:
+def about_request(occasion: Occasion) -> About:
     """Return whom and what somebody asked for, whether or not that is there.
 
     BALP tells the patient of a query that finds nothing, too (PatientQuery, 3:5.7.4.5).
     """
     patients: list[str] = []
     data: list[str] = []
+    path = occasion.path
     item = _ITEM.fullmatch(path)
     if item is not None:
         kind, identity, version = item["type"], item["id"], item["version"]
@@ -57,7 +59,7 @@ def about_request(path: str, query: str) -> About:
         patients.append(f"Patient/{named[1]}")
     if exam := exam_in(path):
         data.append(f"DiagnosticReport/{Ids(exam).of('DiagnosticReport')}")
-    for name, value in parse_qsl(query):
+    for name, value in (*parse_qsl(occasion.query), *parse_qsl(occasion.form)):
         if name in _BY_PATIENT and (asked := _ASKED.fullmatch(value)):
             patients.append(f"Patient/{asked[1]}")
     return About(tuple(dict.fromkeys(patients)), tuple(data))

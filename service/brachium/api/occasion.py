@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from brachium.api import peers
-from brachium.records import Occasion
+from brachium.records import THIS_MACHINE, Occasion
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -70,7 +70,7 @@ def complete(scope: Scope) -> Occasion:
     caller = scope.get("caller")
     occasion.client = scope.get("client_id") or (caller.client if caller else "")
     if caller is not None:
-        occasion.role, occasion.policy = caller.role, caller.jti
+        occasion.role, occasion.policy = caller.role or THIS_MACHINE, caller.jti
     occasion.policy = occasion.policy or scope.get("policy", "")
     return occasion
 

@@ -122,8 +122,7 @@ class _Telling:
             complete(self._scope)
             start = {"status": _SERVER_ERROR, "headers": ()}
             occasion = self._scope["occasion"]
-            asked = about_request(occasion.path, occasion.query)
-            await self._trail.record(self._entry(start, asked))
+            await self._trail.record(self._entry(start, about_request(occasion)))
 
     async def __call__(self, message: Message) -> None:
         """Pass one ASGI message on, once the audit tells of the answer."""
@@ -152,9 +151,8 @@ class _Telling:
         if is_batch:
             occasion.interaction = "batch"
         if self._form:
-            form = self._form.decode("latin-1")
-            occasion.query = "&".join(part for part in (occasion.query, form) if part)
-        asked = about_request(occasion.path, occasion.query)
+            occasion.form = self._form.decode("latin-1")
+        asked = about_request(occasion)
         # what was refused shows nobody, and tells whose record somebody tried to see
         told = About() if status >= _ERROR else await self._trail.about(occasion.path, body)
         return await self._trail.record(self._entry(start, told.with_asked(asked)))

@@ -10,11 +10,12 @@ import base64
 from collections.abc import Iterator, Mapping
 from importlib import metadata
 from typing import Any, NamedTuple, TypeAlias
+from urllib.parse import quote
 
 import orjson
 
 from brachium.coding.fhir import OwnUrls
-from brachium.records import AuditEntry, AuditRow, SearchValue
+from brachium.records import THIS_MACHINE, AuditEntry, AuditRow, SearchValue
 
 Json: TypeAlias = Any
 
@@ -48,6 +49,7 @@ def _rest(code: str, action: str) -> Kind:
     return Kind(_REST, _coding(RESTFUL, code, code), action)
 
 
+CONFIGURING = "configure"
 LOGIN = Kind(_coding(DCM, "110114", "User Authentication"), _coding(DCM, "110122", "Login"), "E")
 CONFIGURED = Kind(
     _coding(DCM, "110113", "Security Alert"), _coding(DCM, "110129", "Security Configuration"), "U"
@@ -72,9 +74,15 @@ KINDS: Mapping[str, Kind] = {
     "batch": _rest("batch", "E"),
     "operation": _rest("operation", "E"),
     "login": LOGIN,
-    "configure": CONFIGURED,
+    CONFIGURING: CONFIGURED,
     "checkpoint": CHECKPOINT,
 }
+# BALP wants the request of these even when it has no parameters
+_QUERIES = frozenset({"search-type", "history-instance", "history-type", "history-system"})
+# what stands in the path of an address as it is (RFC 3986 3.3)
+_IN_PATHS = "/:@!$&'()*+,;=~"
+# R4 network-type
+_IP_ADDRESS, _URI = "2", "5"
 # success, minor and serious failure (R4 audit-event-outcome)
 _OUTCOMES = {"created": "0", "same": "0", "done": "0", "failed": "8"}
 _REFUSED = "4"
@@ -91,10 +99,14 @@ def outcome_of(entry: AuditEntry) -> str:
 
 
 class AuditEvents:
-    """Tells entries as AuditEvents; ``canonical`` is the base of our own URLs."""
+    """Tells entries as AuditEvents.
 
-    def __init__(self, canonical: str) -> None:
+    ``canonical`` is the base of our own URLs, ``address`` that at which the service is reached.
+    """
+
+    def __init__(self, canonical: str, address: str) -> None:
         urls = OwnUrls(canonical)
+        self._address = address
         self.clients = f"{canonical}/NamingSystem/client"
         self._service = {
             "identifier": {
@@ -120,7 +132,7 @@ class AuditEvents:
         for name, value in (("policy", entry.policy), ("address", entry.address)):
             if value:
                 yield SearchValue(name, value)
-        if entry.client:
+        if entry.client and entry.action != CONFIGURING:
             yield SearchValue("agent:identifier", f"{self.clients}|{entry.client}")
 
     def text(self, row: AuditRow) -> bytes:
@@ -141,7 +153,7 @@ class AuditEvents:
                 "observer": self._service,
                 "type": [_coding(_SOURCE, "4", "Application Server")],
             },
-            "entity": list(_entities(row)),
+            "entity": list(self._entities(row)),
         }
         return orjson.dumps(event)
 
@@ -150,42 +162,78 @@ class AuditEvents:
         source = _coding(DCM, "110153", "Source Role ID")
         destination = _coding(DCM, "110152", "Destination Role ID")
         theirs, ours = (destination, source) if action == "R" else (source, destination)
-        who = {"identifier": {"system": self.clients, "value": entry.client or "on-this-machine"}}
-        client: dict[str, Json] = {"type": {"coding": [theirs]}, "who": who, "requestor": True}
-        if entry.role:
+        client: dict[str, Json] = {
+            "type": {"coding": [theirs]},
+            "who": self._who(entry),
+            "requestor": True,
+        }
+        if entry.role and entry.client:
             client["role"] = [{"text": entry.role}]
         if entry.policy:
             client["policy"] = [entry.policy]
         if entry.address:
-            client["network"] = {"address": entry.address, "type": "2"}
-        return [client, {"type": {"coding": [ours]}, "who": self._service, "requestor": False}]
+            client["network"] = {"address": entry.address, "type": _IP_ADDRESS}
+        service = {
+            "type": {"coding": [ours]},
+            "who": self._service,
+            "requestor": False,
+            "network": {"address": self._address, "type": _URI},
+        }
+        return [client, service]
+
+    def _who(self, entry: AuditEntry) -> Json:
+        if entry.client and entry.action != CONFIGURING:
+            return self._client(entry.client)
+        # what has no request was done by a command beside the service
+        here = entry.role == THIS_MACHINE or not entry.method
+        return self._client(THIS_MACHINE) if here else {"display": "somebody without a login"}
+
+    def _client(self, name: str) -> Json:
+        return {"identifier": {"system": self.clients, "value": name}}
+
+    def _entities(self, row: AuditRow) -> Iterator[Json]:
+        entry = row.entry
+        for patient in entry.patients:
+            yield {
+                "what": {"reference": patient},
+                "type": _coding(_ENTITY, "1", "Person"),
+                "role": _coding(_ROLE, "1", "Patient"),
+            }
+        whats = [{"reference": reference} for reference in entry.data]
+        if entry.action == CONFIGURING:
+            whats.append(self._client(entry.client))
+        for what in whats:
+            yield {
+                "what": what,
+                "type": _coding(_ENTITY, "2", "System Object"),
+                "role": _coding(_ROLE, "4", "Domain Resource"),
+            }
+        if entry.query or entry.form or entry.interaction in _QUERIES:
+            # sev-1: an entity has a name or a query, never both
+            yield {
+                "type": _coding(_ENTITY, "2", "System Object"),
+                "role": _coding(_ROLE, "24", "Query"),
+                "query": base64.b64encode(self._asked(entry)).decode(),
+            }
+        yield _transaction(row)
+
+    def _asked(self, entry: AuditEntry) -> bytes:
+        """The address exactly as it was asked for, and behind an empty line the form."""
+        asked = f"{self._address}{quote(entry.path, safe=_IN_PATHS)}"
+        asked += f"?{entry.query}" if entry.query else ""
+        asked += f"\r\n\r\n{entry.form}" if entry.form else ""
+        # each character stands for the byte that came
+        return asked.encode("latin-1", "replace")
 
 
-def _entities(row: AuditRow) -> Iterator[Json]:
-    entry = row.entry
-    for patient in entry.patients:
-        yield {
-            "what": {"reference": patient},
-            "type": _coding(_ENTITY, "1", "Person"),
-            "role": _coding(_ROLE, "1", "Patient"),
-        }
-    for reference in entry.data:
-        yield {
-            "what": {"reference": reference},
-            "type": _coding(_ENTITY, "2", "System Object"),
-            "role": _coding(_ROLE, "4", "Domain Resource"),
-        }
-    if entry.query:
-        # sev-1: an entity has a name or a query, never both
-        yield {
-            "type": _coding(_ENTITY, "2", "System Object"),
-            "role": _coding(_ROLE, "24", "Query"),
-            "query": base64.b64encode(entry.query.encode()).decode(),
-        }
-    transaction: dict[str, Json] = {"type": {"system": BALP_ENTITY, "code": "XrequestId"}}
-    if entry.request:
-        transaction["what"] = {"identifier": {"value": entry.request.partition(" ")[0]}}
-    yield {**transaction, "detail": list(_details(row))}
+def _transaction(row: AuditRow) -> Json:
+    """The request by its id, with what there is no element for; a command has no request."""
+    details = list(_details(row))
+    if not row.entry.request:
+        return {"type": _coding(_ENTITY, "2", "System Object"), "detail": details}
+    identifier = {"value": row.entry.request.partition(" ")[0]}
+    kind = {"system": BALP_ENTITY, "code": "XrequestId"}
+    return {"what": {"identifier": identifier}, "type": kind, "detail": details}
 
 
 def _details(row: AuditRow) -> Iterator[Json]:
