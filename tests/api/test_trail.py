@@ -400,6 +400,11 @@ def test_aud_11_a_checkpoint_that_fails_takes_no_answer_away(told, monkeypatch):
     assert asked(told, "/fhir/Patient").status_code == 200
 
 
+def test_what_comes_in_pieces_is_told_as_a_whole(told):
+    assert asked(told, "/exams.csv").status_code == 200
+    assert (newest(told).path, newest(told).patients) == ("/exams.csv", ())
+
+
 def test_what_concerns_nobody_is_not_told(told):
     before = len(entries(told))
     for path in ("/live", "/ready", "/", "/docs", "/rules", "/fhir/metadata"):

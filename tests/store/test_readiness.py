@@ -48,10 +48,11 @@ def test_ops_02_not_ready_when_the_disk_takes_no_more(tmp_path):
         try:
             assert statuses(serving) == (200, 503)
             assert serving.post("/exams", raw_example("child")).status_code == 503
-            # what is stored can still be read
-            assert serving.get("/exams.csv").status_code == 200
+            # nothing is shown that the audit cannot tell of (AUD-11)
+            assert serving.get("/exams.csv").status_code == 503
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
             signal.signal(signal.SIGXFSZ, handled)
         assert statuses(serving) == (200, 200)
+        assert serving.get("/exams.csv").status_code == 200
         assert serving.post("/exams", raw_example("child")).status_code == 201

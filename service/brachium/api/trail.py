@@ -134,7 +134,9 @@ class _Telling:
         if self._start is not None:
             start, self._start = self._start, None
             self._began = True
-            if not await self._told(start, message.get("body", b"")):
+            # what comes in pieces is told as a whole: its beginning names some of its patients only
+            pieces = message.get("more_body", False)
+            if not await self._told(start, b"" if pieces else message.get("body", b"")):
                 self.failed = True
                 return
             await self._send(start)
