@@ -34,6 +34,7 @@ JUNK: tuple[Json, ...] = (
 DATES = ("2026-03-02", "ge2026", "lt2026-03-02T10:15:00Z", "sa2026-03", "ne2026-03-02", "ap2026")
 TOKENS = ("final", "http://loinc.org|41311-2", "|final", "http://loinc.org|", "a\\,b", "a,b", "x|y")
 NUMBERS = ("150||deg", "lt160", "ge1.50|http://unitsofmeasure.org|deg", "5,6", "eq1e2")
+FITTING = {"date": DATES, "token": TOKENS, "quantity": NUMBERS}
 MODIFIERS = ("", "", "", ":not", ":missing", ":exact", ":in", ":Patient", ":identifier", ":", ".id")
 RESULTS = ("_count", "_sort", "_include", "_revinclude", "_summary", "_elements", "_total")
 RESULTS += ("_format", "_pretty", "_page", "_since", "_at", "_type", "_lastUpdated", "_id", "_tag")
@@ -75,10 +76,13 @@ class Known(NamedTuple):
     def types(self) -> tuple[str, ...]:
         return (*(one["type"] for one in self.statement["rest"][0]["resource"]), "Medication", "x")
 
-    def parameters(self, kind: str) -> list[str]:
+    def parameters(self, kind: str) -> dict[str, str]:
+        """The type of every search parameter of a resource type by its name."""
         rows = self.statement["rest"][0]["resource"]
         found = next((row for row in rows if row["type"] == kind), {})
-        return [one["name"] for one in found.get("searchParam", ())] or ["_id"]
+        return {one["name"]: one["type"] for one in found.get("searchParam", ())} or {
+            "_id": "token"
+        }
 
 
 def known(service: Serving) -> Known:
@@ -115,8 +119,12 @@ def searched(known: Known, chance: random.Random) -> Call:
     kind = chance.choice(known.types)
     pairs = []
     for _ in range(chance.randint(0, 4)):
-        name = chance.choice((*known.parameters(kind), *RESULTS, chance.choice(JUNK_TEXT)))
-        pool = chance.choice((DATES, TOKENS, NUMBERS, JUNK_TEXT, known.ids, ("Patient/x", "5")))
+        kinds = known.parameters(kind)
+        others = (*RESULTS, chance.choice(JUNK_TEXT))
+        name = chance.choice(tuple(kinds) if chance.random() < 0.7 else others)
+        any_pool = chance.choice((DATES, TOKENS, NUMBERS, JUNK_TEXT, known.ids, ("Patient/x", "5")))
+        fits = FITTING.get(kinds.get(name, ""), known.names)
+        pool = fits if chance.random() < 0.7 else any_pool
         pairs.append(f"{name}{chance.choice(MODIFIERS)}={_escaped(chance.choice(pool), chance)}")
     query = "&".join(pairs)
     if chance.random() < 0.2:
