@@ -95,7 +95,8 @@ class ExamVersion:
     ``problems`` the JSON text of the warnings and notices; ``edition`` names the tables that coded
     it; ``assessment`` is the JSON text of everything that was judged and worked out; ``reason`` is
     why this version exists (empty for the first); ``shown`` names the prompts in the assessment by
-    rule and version, each once, in its order.
+    rule and version, each once, in its order; ``organization`` is the id of the Organization that
+    the exam belongs to, the same in every version.
     """
 
     id: str
@@ -111,6 +112,7 @@ class ExamVersion:
     assessment: bytes
     reason: str = ""
     shown: tuple[str, ...] = ()
+    organization: str = ""
     resources: tuple[Resource, ...] = field(default=(), repr=False)
 
 

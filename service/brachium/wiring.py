@@ -20,6 +20,7 @@ from brachium.export import Export, Framer
 from brachium.intake import Intake
 from brachium.intake.desk import Bench, Desk
 from brachium.security.heads import is_signed, new_key, public_part, read_key, signed
+from brachium.store.isolated import IsolatedStore
 from brachium.store.sqlite import FoundBy, SqliteStore
 from brachium.tables.load import load
 from brachium.trend import Trends
@@ -62,6 +63,16 @@ class Parts:
     def trends(self) -> Trends:
         """Works out how a patient's measures change from exam to exam."""
         return Trends(self.tables, self.store)
+
+    def isolated(self, whose: Callable[[], str]) -> Parts:
+        """Return parts that see and store only what belongs to whoever is served (SEC-12).
+
+        ``whose`` returns the id of its Organization, empty for one that sees everything.
+        """
+        store = IsolatedStore(self.store, whose)
+        desk = replace(self.intake.desk, store=store, whose=whose)
+        export = replace(self.export, store=store)
+        return replace(self, store=store, intake=Intake(desk), export=export)
 
     def close(self) -> None:
         """Let go of the store; the parts are of no use afterwards."""

@@ -24,7 +24,7 @@ CHANGES = [
     "UPDATE audit SET hash = x'00'",
     "UPDATE checkpoint SET hash = ''",
     "UPDATE exam_version SET shown = ''",
-    "INSERT OR REPLACE INTO exam SELECT pk, id, system, 'EX-9' FROM exam",
+    "INSERT OR REPLACE INTO exam SELECT pk, id, system, 'EX-9', organization FROM exam",
     "INSERT OR REPLACE INTO member SELECT exam_version, position, last, last FROM member",
 ]
 

@@ -77,6 +77,7 @@ from brachium.api.tables import TablePages
 from brachium.api.trail import Trail
 from brachium.api.trend_routes import add_trends
 from brachium.api.trends import TrendPages
+from brachium.api.whose import whose
 from brachium.api.work import Work
 from brachium.bulk.worker import Worker
 from brachium.exam.model import RULES
@@ -132,6 +133,7 @@ def answer_errors(app: FastAPI, answers: Answers) -> None:
 
 def create_app(parts: Parts) -> Application:
     """Return the whole application; the parts are closed when it shuts down."""
+    parts = parts.isolated(whose)
     service = Service(parts, Work())
     searching = searching_of(service)
     worker = Worker(exporting(parts, searching))

@@ -31,6 +31,7 @@ from brachium.api.login_faults import (
     Throttled,
 )
 from brachium.api.permits import ACCESS, permit
+from brachium.api.whose import organization_id, serving
 from brachium.security.caller import ON_THIS_MACHINE, Caller
 from brachium.security.roles import held
 from brachium.store.port import StoreUnavailable
@@ -93,9 +94,18 @@ class Gate:
             self._tell(scope, fault)
             await self._answers.error(scope, fault)(scope, receive, send)
         else:
-            await self.inner(scope, receive, send)
+            await self._serve(scope, receive, send)
         finally:
             self._places.give_back()
+
+    async def _serve(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on; without a caller nothing can be asked of the store."""
+        caller = scope.get("caller")
+        if caller is None:
+            await self.inner(scope, receive, send)
+            return
+        with serving(organization_id(caller.organization)):
+            await self.inner(scope, receive, send)
 
     async def _admit(self, scope: Scope) -> None:
         """Put the caller into the scope; any fault raised here keeps the request out."""
@@ -151,7 +161,7 @@ class Gate:
         scope["client_id"] = live.client
         if live.expires <= seconds(self._service.parts.clock()):
             raise ExpiredToken
-        scopes = held(live.role, live.scopes)
+        scopes = held(live.role, live.scopes, live.organization)
         return Caller(live.client, live.role, scopes, live.name, live.organization)
 
     def _tell(self, scope: Scope, fault: Exception) -> None:

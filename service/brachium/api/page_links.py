@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 from brachium.api.faults import BadParameter, BadSearch, Gone
 from brachium.api.sealed import Altered, OtherKey, Seal
 from brachium.api.search_query import TOO_WIDE, about
+from brachium.api.whose import whose
 
 PAGE = "_page"
 # some clients and proxies cut an address off beyond this
@@ -42,7 +43,7 @@ class PageLinks:
     def link(self, path: str, pairs: list[tuple[str, str]], place: Place) -> str:
         """Return the address of a page; refused when it would be too long to be used."""
         held = [place.at, place.after, place.before, place.total]
-        token = self._seal.seal([pairs, *held], path)
+        token = self._seal.seal([pairs, *held], _purpose(path))
         found = f"{self._base}/{path}?{PAGE}={token}"
         if len(found) >= LONGEST:
             told = about(TOO_WIDE, "_count", _TOO_LONG, "too-costly", _SHORTER)
@@ -59,13 +60,18 @@ class PageLinks:
     def turned(self, path: str, token: str) -> Turned:
         """Return what a link holds; 400 for one that was altered, 410 for one of another key."""
         try:
-            pairs, *held = self._seal.open(token, path)
+            pairs, *held = self._seal.open(token, _purpose(path))
         except OtherKey:
             raise Gone(parameter=PAGE) from None
         except Altered:
             allowed = "a link to a page exactly as it was given"
             raise BadParameter(parameter=PAGE, allowed=allowed) from None
         return Turned(tuple((name, value) for name, value in pairs), Place(*held))
+
+
+def _purpose(path: str) -> str:
+    """Return what a token is for: a page as one organization sees it, which tells a total too."""
+    return f"{path} {whose()}"
 
 
 class TooLong(BadSearch):

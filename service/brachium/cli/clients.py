@@ -14,6 +14,7 @@ import orjson
 from joserfc.jwk import ECKey
 
 from brachium.cli.shown import FAULTY, OK, USAGE, complain, show
+from brachium.exam.findings import Identifier
 from brachium.records import Client
 from brachium.security.keys import CURVE, UnfitKeys, public_only
 from brachium.security.oauth import OAuthError
@@ -72,18 +73,31 @@ def add(asked: argparse.Namespace, book: ClientBook) -> int:
     if not _NAME.fullmatch(asked.name or asked.id):
         raise Unfit("the name of a client is a line of at most 100 characters")
     scopes = " ".join(asked.scope or ()) or ROLES[asked.role].usual
-    granted = str(grantable(asked.role, scopes))
+    organization = _organization(asked.organization)
+    granted = str(grantable(asked.role, scopes, organization))
     if book.find(asked.id):
         return _taken()
     keys = _keys(asked)
     name = asked.name or asked.id
     client = Client(
-        asked.id, name, asked.role, granted, "", keys.text, keys.address, added=utc_now()
+        asked.id, name, asked.role, granted, organization, keys.text, keys.address, utc_now()
     )
     if not book.add(client):
         return _taken()
     show(f"{client.id} may log in as {client.role} and be granted: {granted}")
     return OK
+
+
+def _organization(text: str) -> str:
+    """Return an identifier that the facility of an exam may have, or nothing for none."""
+    if not text:
+        return ""
+    system, _, value = text.partition("|")
+    try:
+        Identifier(system=system, value=value)
+    except ValueError:
+        raise Unfit("an organization is SYSTEM|VALUE, as exams identify their facility") from None
+    return text
 
 
 def _taken() -> int:
@@ -96,7 +110,8 @@ def list_all(_asked: argparse.Namespace, book: ClientBook) -> int:
     for one in book.all():
         state = f"revoked {one.revoked}" if one.revoked else "may log in"
         keys = one.keys_at or "keys held here"
-        show("\t".join((one.id, one.role, state, one.scopes, keys, one.name)))
+        sees = one.organization or "every organization"
+        show("\t".join((one.id, one.role, state, one.scopes, sees, keys, one.name)))
     return OK
 
 
@@ -178,6 +193,12 @@ def add_arguments(made: argparse.ArgumentParser) -> None:
     adding.add_argument("--role", required=True, choices=tuple(ROLES), help=roles)
     adding.add_argument(
         "--scope", action="append", help="what it may be granted, such as system/*.rs; repeatable"
+    )
+    adding.add_argument(
+        "--organization",
+        default="",
+        metavar="SYSTEM|VALUE",
+        help="it stores and sees only exams whose facility this is (default: all exams)",
     )
     keys = actions.add_parser("keys", help="replace its keys", description="Replace the keys.")
     keys.add_argument("id", metavar="ID")

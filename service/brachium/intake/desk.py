@@ -12,12 +12,13 @@ import jiter
 from brachium.assess.assessment import assess
 from brachium.assess.told import told
 from brachium.coding.encode import encode
-from brachium.coding.identity import exam_id
+from brachium.coding.identity import exam_id, party_id
 from brachium.exam.canonical import canonical, digest
 from brachium.exam.findings import Exam
 from brachium.exam.leaves import leaves
 from brachium.exam.reading import Examined, examine
 from brachium.intake.notices import written
+from brachium.intake.refusals import FACILITY_ELSEWHERE
 from brachium.records import ExamStatus, ExamVersion
 
 if TYPE_CHECKING:
@@ -48,7 +49,8 @@ class Bench:
     """What it takes to check and code an exam, without a store.
 
     ``clock`` returns the present as a FHIR instant in UTC with milliseconds; ``form`` tells whether
-    the exam came in as a filled-in form, which is then kept with it.
+    the exam came in as a filled-in form, which is then kept with it. ``whose`` returns the id of
+    the only Organization whose exams may come in, or empty for any.
     """
 
     tables: Tables
@@ -57,10 +59,14 @@ class Bench:
     coding: CodingOptions
     judging: AssessOptions
     form: bool = field(default=False, kw_only=True)
+    whose: Callable[[], str] = field(default=lambda: "", kw_only=True)
 
     def examine(self, raw: bytes) -> Examined:
-        """Read and check a posted exam."""
-        return examine(raw, self.tables, self.model)
+        """Read and check a posted exam; one of another organization is refused (SEC-12)."""
+        examined = examine(raw, self.tables, self.model)
+        if examined.exam is None or self.whose() in ("", organization_of(examined.exam)):
+            return examined
+        return Examined(None, (elsewhere_problem(), *examined.problems))
 
     def work_out(self, exam: Exam, stamp: Stamp) -> Worked:
         """Judge and code a checked exam."""
@@ -96,6 +102,7 @@ class Bench:
             edition=self.tables.edition,
             assessment=worked.assessment,
             shown=worked.shown,
+            organization=organization_of(exam),
         )
 
 
@@ -120,6 +127,16 @@ class Desk(Bench):
         if self.look is not None:
             self.look(version)
         return self.store.add(version, expected, self.occasion)
+
+
+def organization_of(exam: Exam) -> str:
+    """Return the id of the Organization that an exam belongs to: its facility."""
+    return party_id("Organization", exam.facility.identifier)
+
+
+def elsewhere_problem() -> Problem:
+    """Return the problem of an exam that the sender's organization did not make."""
+    return FACILITY_ELSEWHERE.problem("/facility/identifier", FACILITY_ELSEWHERE.title)
 
 
 def stored_places(exam: Exam) -> dict[int, int]:

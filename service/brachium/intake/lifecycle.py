@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from brachium.intake.refusals import (
     EXAM_IDENTIFIER_CHANGED,
     EXPECTED_VERSION_MISSING,
+    FACILITY_CHANGED,
     PATIENT_CHANGED,
     REASON_MISSING,
     REASON_UNREADABLE,
@@ -97,12 +98,14 @@ def change_of(changes: Iterable[ExamStatus | None], removed: bool) -> ExamStatus
 
 
 def identity_problems(old: Exam, new: Exam) -> tuple[Problem, ...]:
-    """Return problems for content that is about another exam or another person (COR-07)."""
+    """Return problems for content about another exam, person or facility (COR-07, SEC-12)."""
     problems = []
     if old.identifier != new.identifier:
         problems.append(_changed(EXAM_IDENTIFIER_CHANGED, "/identifier", "exam"))
     if old.patient.identifier != new.patient.identifier:
         problems.append(_changed(PATIENT_CHANGED, "/patient/identifier", "patient"))
+    if old.facility.identifier != new.facility.identifier:
+        problems.append(_changed(FACILITY_CHANGED, "/facility/identifier", "facility"))
     return tuple(problems)
 
 

@@ -28,6 +28,22 @@ PATIENT_CHANGED = Listed(
     "Withdraw the exam with a reason and enter it again under a new exam identifier.",
     "FHIR R4 lifecycle; own convention: the subject of a stored exam never changes",
 )
+FACILITY_CHANGED = Listed(
+    "facility-changed",
+    Severity.ERROR,
+    "A correction names another facility.",
+    "An exam belongs to the facility that made it; who may see it depends on that.",
+    "Withdraw the exam with a reason and enter it again under a new exam identifier.",
+    "FHIR R4 security 6.1.0; own convention: an exam belongs to one organization for ever",
+)
+FACILITY_ELSEWHERE = Listed(
+    "facility-elsewhere",
+    Severity.ERROR,
+    "The exam was made at a facility that the sender does not belong to.",
+    "This client was registered for one organization, and stores and sees only its exams.",
+    "Name the organization of the client as the facility, or post with a client of that facility.",
+    "FHIR R4 security 6.1.0.5.2",
+)
 STATUS_STEP = Listed(
     "status-step",
     Severity.ERROR,
@@ -138,6 +154,8 @@ LISTED = (
     EXAM_WITHDRAWN,
     EXAM_IDENTIFIER_CHANGED,
     PATIENT_CHANGED,
+    FACILITY_CHANGED,
+    FACILITY_ELSEWHERE,
     STATUS_STEP,
     REASON_MISSING,
     REASON_UNREADABLE,

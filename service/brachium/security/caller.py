@@ -12,7 +12,8 @@ class Caller:
     """The client behind a request and what its access token allows.
 
     ``client`` is the registered id, empty for whoever is on this machine while no client is
-    registered; ``jti`` names the access token without being of any use as one.
+    registered; ``jti`` names the access token without being of any use as one. ``organization`` is
+    the identifier, ``system|value``, of the one organization whose exams it sees, or empty.
     """
 
     client: str

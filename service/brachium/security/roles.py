@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from brachium.security.oauth import OAuthError
 from brachium.security.scopes import LETTERS, Limits, Scopes, read_scopes
@@ -41,17 +41,25 @@ ROLES: Mapping[str, Role] = {
 }
 
 
-def held(role: str, scopes: str) -> Scopes:
-    """Return the scopes of a client within the limits of its role."""
-    return read_scopes(scopes, ROLES[role].limits)
+def held(role: str, scopes: str, organization: str = "") -> Scopes:
+    """Return the scopes of a client within the limits of its role.
+
+    The trail is one chain over everything, so a client of one organization never sees it.
+    """
+    limits = ROLES[role].limits
+    if organization:
+        limits = replace(limits, closed=limits.closed | {TRAIL})
+    return read_scopes(scopes, limits)
 
 
-def grantable(role: str, scopes: str) -> Scopes:
-    """Return scopes to be granted; invalid_scope for one that the role can never use."""
-    found = held(role, scopes)
+def grantable(role: str, scopes: str, organization: str = "") -> Scopes:
+    """Return scopes to be granted; invalid_scope for one that the client can never use."""
+    found = held(role, scopes, organization)
     for part in found.parts:
         if not found.covers(part):
-            raise OAuthError("invalid_scope", f"The scope {part} is not for the role {role}.")
+            of = " of an organization" if organization else ""
+            told = f"The scope {part} is not for the role {role}{of}."
+            raise OAuthError("invalid_scope", told)
     if not found.parts:
         raise OAuthError("invalid_scope", "No scope is granted.")
     return found

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from brachium.records import AuditEntry, ExamStatus
 from brachium.store import reading
+from brachium.store.belonging import note_seen
 from brachium.store.index import LOT, is_due
 from brachium.store.job_rows import refuse_overtaken
 from brachium.store.placing import Placing
@@ -66,6 +67,8 @@ class Addition:
         if self._expected is not None:
             if current is None:
                 return Outcome.MISSING
+            if current.organization != self._version.organization:
+                raise Contradiction("an exam would go to another organization")
             return Outcome.CREATED if current.version == self._expected else Outcome.STALE
         if current is None:
             return Outcome.CREATED
@@ -82,6 +85,8 @@ class Addition:
         """Store everything and return the key of the exam version."""
         origin = self._write_exam(db)
         keys = self._placing.keys(db, origin, self._index)
+        one = self._version
+        note_seen(db, one.organization, one.resources, max(keys, default=0))
         db.executemany(
             "INSERT INTO member (exam_version, position, first, last) VALUES (?, ?, ?, ?)",
             [(origin, position, *run) for position, run in enumerate(runs(keys))],
@@ -93,8 +98,10 @@ class Addition:
     def _write_exam(self, db: sqlite3.Connection) -> int:
         one = self._version
         if self._expected is None:
-            identity = (one.id, one.system, one.value)
-            db.execute("INSERT INTO exam (id, system, value) VALUES (?, ?, ?)", identity)
+            identity = (one.id, one.system, one.value, one.organization)
+            db.execute(
+                "INSERT INTO exam (id, system, value, organization) VALUES (?, ?, ?, ?)", identity
+            )
         told = (one.status.value, one.recorded, one.digest, one.edition, one.reason)
         judged = (_text(one.shown), one.problems, one.assessment)
         cursor = db.execute(

@@ -96,8 +96,12 @@ class Order(NamedTuple):
 
 
 class Search(NamedTuple):
-    """Resources of a type that meet every criterion; without an order, as they arrived."""
+    """Resources of a type that meet every criterion; without an order, as they arrived.
+
+    With ``organization``, the id of an Organization, only what belongs to it is there.
+    """
 
     type: str
     criteria: tuple[Criterion, ...] = ()
     order: tuple[Order, ...] = ()
+    organization: str = ""

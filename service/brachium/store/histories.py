@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 
 from brachium.store import reading
+from brachium.store.belonging import belonging
 from brachium.store.port import Page
 from brachium.store.searching import newest_key
 from brachium.store.terms import ANY
@@ -48,15 +49,20 @@ def told(
     after: str | None,
     *,
     total: bool = True,
+    organization: str = "",
 ) -> Page:
     """Return a page of versions.
 
     ``since`` is an instant: versions stored then or later. ``period`` holds two instants: versions
-    that were the newest at some time from the first to before the second.
+    that were the newest at some time from the first to before the second. ``organization`` leaves
+    only versions of what belongs to it.
     """
     moment = newest_key(db) if at is None else at
     source, order, values = _source(kind, identity)
     where, more = _conditions(db, since, period, moment, in_runs="search.first" in order)
+    if organization:
+        own, whose = belonging(organization, moment)
+        where, more = f"{where} AND {own}", (*more, *whose)
     values = (*values, moment, *more)
     count_all = f"SELECT count(*){source} AND resource.pk <= ?{where}"
     matches = db.execute(count_all, values).fetchone()[0] if total else None

@@ -13,7 +13,8 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from itertools import chain
 
-from brachium.records import DATES, QUANTITIES
+from brachium.records import DATES, QUANTITIES, SearchValue
+from brachium.store.belonging import ORGANIZATION, organization_of
 from brachium.store.terms import ANY, Reader, Row, rows
 
 # Blocks, of which an exam has one or two. Nobody who reads has to wait for more than MOST, about a
@@ -55,7 +56,8 @@ class Index:
 
     def _rows(self, db: sqlite3.Connection, first: int, last: int) -> Iterator[Row]:
         query = "SELECT pk, type, text FROM resource_version WHERE pk BETWEEN ? AND ? ORDER BY pk"
-        return rows(db.execute(query, (first, last)).fetchall(), self._read)
+        found = db.execute(query, (first, last)).fetchall()
+        return rows(found, self._read, SearchValue(ORGANIZATION, organization_of(db, first)))
 
 
 def is_complete(db: sqlite3.Connection, at: int | None = None) -> bool:

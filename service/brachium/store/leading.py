@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from brachium.records import DATES
 from brachium.store import reading
+from brachium.store.belonging import lead_of
 from brachium.store.conditions import ID, UPDATED, Condition, condition, values_of
 from brachium.store.criteria import Amount, Code, Is, Period, Present
 from brachium.store.leads import (
@@ -128,6 +129,9 @@ def _candidates(
 ) -> Iterator[Candidate]:
     """Every way to look for the rows; ``most`` is what may come in an order of its own."""
     yield everything
+    if search.organization:
+        lead, weight = lead_of(db, search.type, search.organization)
+        yield Candidate(in_runs(db, lead) if weight is None else weight, (lead,))
     for criterion in search.criteria:
         found = _candidate(db, search.type, criterion, most)
         if found is not None:

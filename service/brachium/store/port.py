@@ -149,9 +149,16 @@ class Store(Protocol):
         ...
 
     def exams(
-        self, since: str | None, count: int, at: int | None = None, after: int = 0
+        self,
+        since: str | None,
+        count: int,
+        at: int | None = None,
+        after: int = 0,
+        organization: str = "",
     ) -> ExamPage:
         """Return exams, each in the version that was the newest at a moment.
+
+        With ``organization`` only those that belong to it.
 
         ``since`` is a UTC instant: exams whose newest version was recorded then or later. ``at``
         and ``after`` are those of the page before; a page with the same ``at`` sees the same.
@@ -187,13 +194,21 @@ class Store(Protocol):
         after: str | None = None,
         *,
         total: bool = True,
+        organization: str = "",
     ) -> Page:
         """Return the versions of a resource, a type or (``None``) everything, newest first.
 
         ``since`` is a UTC instant: versions stored then or later. ``period`` holds two instants:
         versions that were the newest at some time from the first to before the second. ``at`` and
-        ``after`` are those of the page before, which need not be counted again.
+        ``after`` are those of the page before, which need not be counted again. With
+        ``organization`` only versions of what belongs to it.
         """
+        ...
+
+    def visible(
+        self, organization: str, names: Sequence[tuple[str, str]]
+    ) -> frozenset[tuple[str, str]]:
+        """Return which resources, by type and id, belong to an organization."""
         ...
 
     def search(

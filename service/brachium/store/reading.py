@@ -19,7 +19,7 @@ def exam(db: sqlite3.Connection, exam_id: str, version: int | None) -> ExamVersi
     """Return an exam version, or the newest."""
     row = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason, shown FROM stored_exam WHERE id = ?1 AND (?2 IS NULL OR version = ?2)"
+        " assessment, reason, shown, organization FROM stored_exam WHERE id = ?1 AND (?2 IS NULL OR version = ?2)"
         " ORDER BY version DESC LIMIT 1",
         (exam_id, version),
     ).fetchone()
@@ -30,7 +30,7 @@ def exam_by_identifier(db: sqlite3.Connection, system: str, value: str) -> ExamV
     """Return the newest version of the exam with this identifier."""
     row = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason, shown FROM stored_exam WHERE system = ? AND value = ?"
+        " assessment, reason, shown, organization FROM stored_exam WHERE system = ? AND value = ?"
         " ORDER BY version DESC LIMIT 1",
         (system, value),
     ).fetchone()
@@ -44,7 +44,7 @@ def exams_of(db: sqlite3.Connection, patient_id: str) -> tuple[ExamVersion, ...]
     """
     rows = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason, shown FROM stored_exam WHERE pk IN ("
+        " assessment, reason, shown, organization FROM stored_exam WHERE pk IN ("
         "SELECT (SELECT pk FROM exam_version AS newest WHERE newest.exam = origin.exam"
         " ORDER BY version DESC LIMIT 1) FROM search"
         " CROSS JOIN resource_version AS report ON report.pk BETWEEN search.first AND search.last"
@@ -57,7 +57,12 @@ def exams_of(db: sqlite3.Connection, patient_id: str) -> tuple[ExamVersion, ...]
 
 
 def exams(
-    db: sqlite3.Connection, since: str | None, count: int, at: int | None, after: int
+    db: sqlite3.Connection,
+    since: str | None,
+    count: int,
+    at: int | None,
+    after: int,
+    organization: str = "",
 ) -> ExamPage:
     """Return exams in the version that was the newest at a moment, in the order of arrival."""
     moment = at
@@ -65,11 +70,12 @@ def exams(
         (moment,) = db.execute("SELECT coalesce(max(pk), 0) FROM exam_version").fetchone()
     found = db.execute(
         "SELECT exam.pk, exam.id, system, value, version, status, recorded, content, digest,"
-        " problems, edition, assessment, reason, shown FROM exam JOIN exam_version AS newest"
-        " ON newest.pk = (SELECT pk FROM exam_version WHERE exam = exam.pk AND pk <= ?1"
+        " problems, edition, assessment, reason, shown, organization FROM exam"
+        " JOIN exam_version AS newest ON newest.pk = (SELECT pk FROM exam_version WHERE exam = exam.pk AND pk <= ?1"
         " ORDER BY version DESC LIMIT 1)"
-        " WHERE exam.pk > ?2 AND (?3 IS NULL OR recorded >= ?3) ORDER BY exam.pk LIMIT ?4",
-        (moment, after, since, count + 1),
+        " WHERE exam.pk > ?2 AND (?3 IS NULL OR recorded >= ?3)"
+        " AND ?4 IN ('', organization) ORDER BY exam.pk LIMIT ?5",
+        (moment, after, since, organization, count + 1),
     ).fetchall()
     page = found[:count]
     following = page[-1][0] if len(found) > count else None
@@ -80,7 +86,7 @@ def versions(db: sqlite3.Connection, exam_id: str) -> tuple[ExamVersion, ...]:
     """Return every version of an exam, oldest first."""
     rows = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason, shown FROM stored_exam WHERE id = ? ORDER BY version",
+        " assessment, reason, shown, organization FROM stored_exam WHERE id = ? ORDER BY version",
         (exam_id,),
     )
     return tuple(_exam(row) for row in rows)
@@ -175,8 +181,8 @@ def figures(db: sqlite3.Connection, size: int) -> Figures:
 
 
 def _exam(row: tuple[Any, ...]) -> ExamVersion:
-    identity, system, value, version, status, *rest, shown = row
-    stored = (*rest, tuple(shown.split()))
+    identity, system, value, version, status, *rest, shown, organization = row
+    stored = (*rest, tuple(shown.split()), organization)
     return ExamVersion(identity, system, value, version, ExamStatus(status), *stored)
 
 

@@ -25,6 +25,7 @@ CREATE TABLE exam (
   id TEXT NOT NULL UNIQUE,
   system TEXT NOT NULL,
   value TEXT NOT NULL,
+  organization TEXT NOT NULL,
   UNIQUE (system, value)
 ) STRICT;
 
@@ -92,6 +93,15 @@ CREATE TABLE shared (
   PRIMARY KEY (type, id)
 ) STRICT, WITHOUT ROWID;
 
+-- what exams of an organization share with those of others, and the key from which on it is seen
+CREATE TABLE seen (
+  organization TEXT NOT NULL,
+  type TEXT NOT NULL,
+  id TEXT NOT NULL,
+  since INTEGER NOT NULL,
+  PRIMARY KEY (organization, type, id)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE waiting (
   first INTEGER PRIMARY KEY,
   last INTEGER NOT NULL
@@ -135,7 +145,7 @@ CREATE INDEX by_time ON exam_version (recorded);
 
 CREATE VIEW stored_exam AS
 SELECT exam_version.pk, exam.id, system, value, version, status, recorded, content, digest,
-  problems, edition, assessment, reason, shown
+  problems, edition, assessment, reason, shown, organization
 FROM exam JOIN exam_version ON exam_version.exam = exam.pk;
 
 CREATE VIEW stored_resource AS

@@ -12,6 +12,7 @@ from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from brachium.store import reading
+from brachium.store.belonging import belonging
 from brachium.store.conditions import Condition
 from brachium.store.leading import Plan, counting, paging
 from brachium.store.leads import Lead
@@ -46,6 +47,8 @@ def found(
     """Return a page of the resources that meet every criterion."""
     moment = newest_key(db) if at is None else at
     as_of = [Condition("resource.pk <= ?", (moment,)), Condition(_NEWEST, (moment,))]
+    if search.organization:
+        as_of.append(belonging(search.organization, moment))
     matches = _total(db, counting(db, search, as_of)) if total else None
     backwards = before is not None
     keys = keys_of(search, backwards=backwards)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from brachium.records import Occasion
 from brachium.store import (
     auditing,
+    belonging,
     chain,
     checkpoints,
     histories,
@@ -116,11 +117,16 @@ class SqliteStore:
             return reading.exams_of(db, patient_id)
 
     def exams(
-        self, since: str | None, count: int, at: int | None = None, after: int = 0
+        self,
+        since: str | None,
+        count: int,
+        at: int | None = None,
+        after: int = 0,
+        organization: str = "",
     ) -> ExamPage:
         """Return exams, each in the version that was the newest at a moment."""
         with self._readers.lent() as db:
-            return reading.exams(db, since, count, at, after)
+            return reading.exams(db, since, count, at, after, organization)
 
     def versions(self, exam_id: str) -> tuple[ExamVersion, ...]:
         """Return all versions of an exam, oldest first."""
@@ -159,6 +165,7 @@ class SqliteStore:
         after: str | None = None,
         *,
         total: bool = True,
+        organization: str = "",
     ) -> Page:
         """Return a page of versions, newest first."""
         if resource_type == auditing.TYPE:
@@ -166,8 +173,15 @@ class SqliteStore:
                 told = (resource_id, since, period, count, at, after, self._found_by.event)
                 return auditing.history(db, *told)
         with self._indexed() as db:
-            wanted = (resource_type, resource_id, since, period)
-            return histories.told(db, *wanted, count, at, after, total=total)
+            wanted = (resource_type, resource_id, since, period, count, at, after)
+            return histories.told(db, *wanted, total=total, organization=organization)
+
+    def visible(
+        self, organization: str, names: Sequence[tuple[str, str]]
+    ) -> frozenset[tuple[str, str]]:
+        """Return which resources belong to an organization."""
+        with self._indexed() as db:
+            return belonging.visible(db, organization, names)
 
     def search(
         self,

@@ -23,10 +23,18 @@ Row: TypeAlias = tuple[str, str, str, int, int]
 ANY = ""
 
 
-def rows(resources: Sequence[tuple[int, str, bytes]], read: Reader) -> Iterator[Row]:
-    """Return the rows for resources, as key, type and JSON text, in the order of their keys."""
+def rows(
+    resources: Sequence[tuple[int, str, bytes]], read: Reader, *every: SearchValue
+) -> Iterator[Row]:
+    """Return the rows for resources, as key, type and JSON text, in the order of their keys.
+
+    ``every`` are values that each of them has besides what is read in it.
+    """
     values = read([(kind, text) for _, kind, text in resources])
-    keyed = [(kind, key, found) for (key, kind, _), found in zip(resources, values, strict=True)]
+    keyed = [
+        (kind, key, (*found, *every))
+        for (key, kind, _), found in zip(resources, values, strict=True)
+    ]
     # the sort keeps the order of the keys within a type
     for kind, members in groupby(sorted(keyed, key=itemgetter(0)), itemgetter(0)):
         yield from _of_type(kind, [(key, found) for _, key, found in members])
