@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,7 @@ from brachium.api.fhir_forms import parsed
 from brachium.api.fhir_requests import known, permit_chains
 from brachium.api.login_faults import Forbidden
 from brachium.api.requests import fhir_body, only_parameters
+from brachium.api.whose import whose
 from brachium.bulk.wanted import TYPES, Level, Wanted
 from brachium.security.scopes import Scope
 from brachium.store.criteria import Criterion, Is, Search
@@ -115,6 +117,7 @@ class BulkExport:
         if asked.explicit:
             _permit(request, asked.types)
         wanted = asked.wanted(lambda kind: not _missing(caller, kind), group)
+        wanted = replace(wanted, organization=whose())
         if not (wanted.types or asked.explicit):
             raise Forbidden(str(Scope("*", _READING)))
         await self._service.work.run(partial(self._check, wanted))

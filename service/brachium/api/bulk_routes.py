@@ -17,6 +17,7 @@ from brachium.api.described import faults as failing
 from brachium.api.media import FHIR_JSON, JSON
 from brachium.api.partial import part_of
 from brachium.api.routes import ALWAYS, UNCHANGED, Table
+from brachium.api.whose import serving
 from brachium.bulk import Bulk
 from brachium.bulk.carrying import Tools
 from brachium.bulk.folders import Folders
@@ -47,7 +48,7 @@ def exporting(parts: Parts, searching: Searching) -> Bulk:
     filters = TypeFilters(searching)
     folders = Folders(parts.settings.exports_folder)
     told = partial(_outcome, canonical=parts.settings.canonical)
-    tools = Tools(parts.store, parts.jobs, folders, filters.criteria, shaped, told)
+    tools = Tools(parts.store, parts.jobs, folders, filters.criteria, shaped, told, serving)
     return Bulk(tools, parts.clock, parts.settings.export_hours)
 
 

@@ -104,7 +104,10 @@ class Bulk:
 
     def _carry_out(self, job: Job) -> bool:
         try:
-            Carrying(self.tools, job).carry_out()
+            carrying = Carrying(self.tools, job)
+            # as the client was served when it asked
+            with self.tools.serving(carrying.organization):
+                carrying.carry_out()
         except Stopped:
             return True
         except (StoreUnavailable, OSError) as error:

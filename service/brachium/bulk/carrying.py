@@ -8,6 +8,7 @@ the same file again, because the snapshot is the same.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -48,7 +49,11 @@ class Stopped(Exception):
 
 @dataclass(frozen=True)
 class Tools:
-    """What jobs are carried out with; ``outcome`` makes an OperationOutcome of a problem."""
+    """What jobs are carried out with.
+
+    ``outcome`` makes an OperationOutcome of a problem; within ``serving`` the store holds what
+    belongs to an Organization, by its id, and nothing else.
+    """
 
     store: Store
     jobs: JobBook
@@ -56,6 +61,7 @@ class Tools:
     filters: Filters
     shape: Shape
     outcome: Callable[[Problem], bytes]
+    serving: Callable[[str], AbstractContextManager[object]]
     stopping: Callable[[], bool] = lambda: False
     sizes: Sizes = field(default_factory=Sizes)
 
@@ -68,6 +74,11 @@ class Carrying:
         self._job = job
         self._wanted = Wanted.read(job.wanted)
         self._walk = Walk(tools.store, tools.jobs, tools.filters, self._wanted, job.at, job.id)
+
+    @property
+    def organization(self) -> str:
+        """The id of the Organization that the client of the job belongs to, or empty."""
+        return self._wanted.organization
 
     def carry_out(self) -> None:
         """Write every file that is not there yet; raises :class:`Stopped`."""

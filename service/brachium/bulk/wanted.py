@@ -49,7 +49,8 @@ class Wanted:
     of these ids. ``since`` is a FHIR instant in UTC with milliseconds: stored then or later.
     ``filters`` hold searches as ``Type?query``, of which one has to find a resource of the type.
     ``elements`` name members to keep, for one type as ``Type.member``. ``outcomes`` are
-    OperationOutcomes as JSON text about what was asked for and ignored.
+    OperationOutcomes as JSON text about what was asked for and ignored. ``organization`` is the id
+    of the Organization that the client belongs to, empty for one that sees everything.
     """
 
     types: tuple[str, ...] = TYPES
@@ -61,6 +62,7 @@ class Wanted:
     elements: tuple[str, ...] = ()
     associated: Associated = Associated.NONE
     outcomes: tuple[str, ...] = ()
+    organization: str = ""
 
     @property
     def limited(self) -> bool:

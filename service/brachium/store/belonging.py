@@ -1,4 +1,4 @@
-"""What belongs to an organization: its exams, what is coded of them, and whoever takes part in them.
+"""What belongs to an organization: its exams, what is coded of them, whoever takes part in them.
 
 An exam belongs to one organization for ever. What the exam brought belongs to it as well; a patient
 or an examiner whom exams of several organizations name is seen by each of them, in every version.
@@ -80,7 +80,10 @@ def organization_of(db: sqlite3.Connection, key: int) -> str:
 def visible(
     db: sqlite3.Connection, organization: str, names: Sequence[tuple[str, str]]
 ) -> frozenset[tuple[str, str]]:
-    """Return which resources, by type and id, an organization sees; the indexes must be complete."""
+    """Return which resources, by type and id, an organization sees.
+
+    The indexes must be complete.
+    """
     sql, values = belonging(organization)
     query = (
         "SELECT 1 FROM resource_id JOIN resource_version AS resource"  # noqa: S608 - constants

@@ -19,8 +19,8 @@ def exam(db: sqlite3.Connection, exam_id: str, version: int | None) -> ExamVersi
     """Return an exam version, or the newest."""
     row = db.execute(
         "SELECT id, system, value, version, status, recorded, content, digest, problems, edition,"
-        " assessment, reason, shown, organization FROM stored_exam WHERE id = ?1 AND (?2 IS NULL OR version = ?2)"
-        " ORDER BY version DESC LIMIT 1",
+        " assessment, reason, shown, organization FROM stored_exam"
+        " WHERE id = ?1 AND (?2 IS NULL OR version = ?2) ORDER BY version DESC LIMIT 1",
         (exam_id, version),
     ).fetchone()
     return _exam(row) if row else None
@@ -71,8 +71,8 @@ def exams(
     found = db.execute(
         "SELECT exam.pk, exam.id, system, value, version, status, recorded, content, digest,"
         " problems, edition, assessment, reason, shown, organization FROM exam"
-        " JOIN exam_version AS newest ON newest.pk = (SELECT pk FROM exam_version WHERE exam = exam.pk AND pk <= ?1"
-        " ORDER BY version DESC LIMIT 1)"
+        " JOIN exam_version AS newest ON newest.pk = (SELECT pk FROM exam_version"
+        " WHERE exam = exam.pk AND pk <= ?1 ORDER BY version DESC LIMIT 1)"
         " WHERE exam.pk > ?2 AND (?3 IS NULL OR recorded >= ?3)"
         " AND ?4 IN ('', organization) ORDER BY exam.pk LIMIT ?5",
         (moment, after, since, organization, count + 1),
