@@ -13,6 +13,7 @@ from tests.api.serving import Serving, inside
 from brachium.api.app import searching_of
 from brachium.api.bulk_routes import exporting
 from brachium.api.service import Service
+from brachium.api.whose import whose
 from brachium.api.work import Work
 from brachium.bulk import Bulk
 from brachium.bulk.carrying import Sizes
@@ -27,7 +28,8 @@ class Exports:
         self.serving = serving
         self.headers = {"Prefer": "respond-async", **headers}
         work = Work()
-        bulk = exporting(serving.parts, searching_of(Service(serving.parts, work)))
+        parts = serving.parts.isolated(whose)
+        bulk = exporting(parts, searching_of(Service(parts, work)))
         work.close()
         self.bulk: Bulk = replace(bulk, tools=replace(bulk.tools, sizes=sizes or Sizes()))
 

@@ -53,6 +53,36 @@ def test_a_client_gets_a_key_that_only_its_owner_can_read(clients, database, tmp
     assert signed(claims("app"), ECKey.import_key(secret))
 
 
+def test_sec_12_a_client_belongs_to_an_organization(clients, database, capsys):
+    given = ("--role", "auditor", "--jwks-uri", "https://b.example.org/keys")
+    assert clients("add", "b", *given, "--organization", "https://b.example.org/fid|B-1") == 0
+    (client,) = held(database)
+    assert client.organization == "https://b.example.org/fid|B-1"
+    assert clients("add", "all", *given) == 0
+    capsys.readouterr()
+    assert clients("list") == 0
+    listed = capsys.readouterr().out.splitlines()
+    assert "every organization" in listed[0]
+    assert "https://b.example.org/fid|B-1" in listed[1]
+
+
+@pytest.mark.parametrize("organization", ["B-1", "|B-1", "https://b.example.org/fid|", "b|B-1"])
+def test_sec_12_an_organization_is_a_system_and_a_value(clients, database, organization, capsys):
+    given = ("--role", "auditor", "--jwks-uri", "https://b.example.org/keys")
+    assert clients("add", "b", *given, "--organization", organization) == 2
+    assert "SYSTEM|VALUE" in capsys.readouterr().err
+    assert held(database) == ()
+
+
+def test_sec_12_the_trail_is_not_for_one_organization(clients, capsys):
+    given = ("--role", "auditor", "--jwks-uri", "https://b.example.org/keys")
+    scope = ("--scope", "system/AuditEvent.rs")
+    organization = ("--organization", "https://b.example.org/fid|B-1")
+    assert clients("add", "b", *given, *scope, *organization) == 2
+    assert "of an organization" in capsys.readouterr().err
+    assert clients("add", "b", *given, *scope) == 0
+
+
 def test_a_key_file_is_never_overwritten(clients, database, tmp_path):
     path = tmp_path / "app.jwks"
     path.write_text("mine")

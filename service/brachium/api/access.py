@@ -28,7 +28,8 @@ class Need:
     """What a caller must be allowed: ``letters`` with each of ``types``; ``why`` says why.
 
     ``open`` needs no token at all, ``uncounted`` neither takes part in limits. ``told`` says
-    whether the audit tells of each use; what shows no record of anybody is not told.
+    whether the audit tells of each use; what shows no record of anybody is not told. ``whole`` tells of all
+    organizations together, and is not for a client that belongs to one.
     """
 
     why: str
@@ -37,6 +38,7 @@ class Need:
     open: bool = False
     uncounted: bool = False
     told: bool = True
+    whole: bool = False
 
     def missing(self, scopes: Scopes, kind: str) -> tuple[Scope, ...]:
         """Return the scopes that the caller lacks; ``kind`` is the type that the path names."""
@@ -65,6 +67,7 @@ DISCOVERY = Need(
     "has to be read before a token can be had (SMART 2.2 Conformance)", open=True, told=False
 )
 LOGIN = Need("is where a token is had", open=True)
+FIGURES = Need("tells how much there is of everything, and no record", told=False, whole=True)
 TOKEN = Need("holds no record; any token will do", told=False)
 CREATE = Need("stores a whole exam, or codes one in a dry run", "c", EXAM)
 CHANGE = Need("puts a new version to a whole exam; nothing is ever deleted", "u", EXAM)
@@ -94,7 +97,7 @@ ROWS = (
     Row("GET", "/rules/{code}", DOCUMENTS),
     Row("GET", "/live", HEALTH),
     Row("GET", "/ready", HEALTH),
-    Row("GET", "/metrics", TOKEN),
+    Row("GET", "/metrics", FIGURES),
     Row("GET", "/catalogue", TOKEN),
     Row("GET", "/schema/exam", TOKEN),
     Row("POST", "/auth/token", LOGIN),

@@ -32,6 +32,10 @@ class Forbidden(Fault):
         )
 
 
+class OfOneOrganization(Fault):
+    """The client belongs to one organization, and this tells of all of them together."""
+
+
 class Elsewhere(Fault):
     """Nobody can log in, and the request does not come from this machine."""
 
@@ -87,6 +91,14 @@ LOGIN_STATUSES: Mapping[type[Exception], Rule] = {
         "The access token does not allow this.",
         "Ask for the missing scope when getting a token; the client must have been granted it.",
         "RFC 6750 3.1",
+    ),
+    OfOneOrganization: Rule(
+        403,
+        "forbidden",
+        "of-one-organization",
+        "This tells of all organizations together, and the client belongs to one.",
+        "Ask with a client that was registered without an organization.",
+        "FHIR R4 security 6.1.0.5.2",
     ),
     Elsewhere: Rule(
         403,

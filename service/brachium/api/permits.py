@@ -8,7 +8,7 @@ from starlette.types import Scope
 
 from brachium.api.access import Access
 from brachium.api.faults import NoRoute
-from brachium.api.login_faults import Forbidden
+from brachium.api.login_faults import Forbidden, OfOneOrganization
 from brachium.formats.lossless import Json
 from brachium.security.scopes import LETTERS
 from brachium.security.scopes import Scope as Smart
@@ -25,8 +25,11 @@ def permit(scope: Scope) -> None:
         # the framework overlooks a line end behind an address, and would serve what no row allows
         raise NoRoute
     row, kind = ACCESS.find(scope["method"], scope["path"])
-    if row is not None:
-        _lacking(row.need.missing(scope["caller"].scopes, kind))
+    if row is None:
+        return
+    if row.need.whole and scope["caller"].organization:
+        raise OfOneOrganization
+    _lacking(row.need.missing(scope["caller"].scopes, kind))
 
 
 def permit_match(scope: Scope, kind: str) -> None:

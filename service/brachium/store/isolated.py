@@ -14,7 +14,7 @@ from brachium.store.port import EVERYTHING, Added, Contradiction, ExamPage, Page
 if TYPE_CHECKING:
     from brachium.records import ExamVersion, StoredResource
     from brachium.store.criteria import Search
-    from brachium.store.port import AuditRow, Store
+    from brachium.store.port import AuditRow, Figures, Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +130,12 @@ class IsolatedStore:
     def secret(self, name: str) -> bytes:
         """Return a key that the service has made for itself."""
         return self.inner.secret(name)
+
+    def figures(self) -> Figures:
+        """Return how much is stored; no organization sees it, it is of everybody."""
+        if self.whose():
+            raise Contradiction("the figures are not of one organization")
+        return self.inner.figures()
 
     def ready(self) -> bool:
         """Tell whether something can be written durably."""
