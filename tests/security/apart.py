@@ -195,10 +195,11 @@ def _queries(path: str, of: Exam) -> list[str]:
     if kind in ("Observation", "DiagnosticReport", "QuestionnaireResponse", "Provenance"):
         found.append(f"patient=Patient/{of.patient}")
     if kind in ("Observation", "DiagnosticReport"):
+        by = of.exam["patient"]["identifier"]
         found += [
             f"_include={kind}:performer&_revinclude=Provenance:target",
             f"performer=Organization/{of.facility}",
-            f"patient.gender=female,male&_include={kind}:patient",
+            f"patient.identifier={by['system']}|{by['value']}&_include={kind}:patient",
         ]
     return found
 

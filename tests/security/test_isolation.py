@@ -72,6 +72,9 @@ def test_sec_12_what_is_named_by_another_organization_is_404(shared):
         ):
             found[call[:3]] = answer
     missing = [key for key, one in found.items() if one.status_code == 404]
+    evidence = ("GET", "/exams/{exam_id}/evidence", f"/exams/{of.id}/evidence")
+    # what all organizations are in together is not for one of them, whatever it asks about
+    assert found.pop(evidence).status_code == 403
     # the compartment of a patient is a search, and may be empty
     rest = {key: one for key, one in found.items() if key not in missing}
     assert {key[1] for key in rest} <= {"/fhir/Patient/{patient_id}/{resource_type}"}
@@ -86,10 +89,16 @@ def test_sec_12_its_own_organization_reads_all_of_it(shared):
         for call, answer in _walk(shared, "here", of, ("GET",))
         if not answer.is_success
     }
-    assert {path for _, path, _ in failed} <= {"/fhir/$export-jobs/{job_id}/{file_name}"}
-    assert {path.partition("?")[0] for _, _, path in failed} <= {
-        f"/fhir/$export-jobs/{of.job}/00001.Patient.ndjson"
-    }
+    # these are in the record of no patient
+    for kind in ("Patient", "Practitioner", "Organization"):
+        path = f"/fhir/Patient/{of.patient}/{kind}"
+        failed.pop(("GET", "/fhir/Patient/{patient_id}/{resource_type}", path))
+    assert {path for _, path, _ in failed} <= {
+        "/exams/{exam_id}/evidence",
+        "/audit/head",
+        "/metrics",
+        "/fhir/Group/{group_id}/$export",
+    }, failed
 
 
 @pytest.mark.parametrize("kind", ["Observation", "DiagnosticReport", "Provenance", "Patient"])
@@ -214,7 +223,13 @@ def test_sec_12_an_identifier_that_is_taken_says_no_more_than_that(fresh):
 def test_sec_12_nobody_of_one_organization_sees_the_trail_of_all(shared):
     for client in ("watcher", "here"):
         answer = shared.call(client, "GET", "/fhir/AuditEvent")
-        assert answer.status_code in (403, 404)
+        assert answer.status_code == 403
+        answer = shared.call(client, "GET", "/audit/head")
+        assert answer.status_code == 403
+        for path in (f"/exams/{shared.exams[0].id}/evidence", "/metrics"):
+            answer = shared.call(client, "GET", path)
+            assert answer.status_code == 403
+    assert shared.call("app", "GET", "/metrics").status_code == 200
 
 
 def test_sec_12_the_store_is_closed_to_whoever_is_not_named(tmp_path):

@@ -5,16 +5,27 @@ The one place that narrows. Whoever works for a client has this store and no oth
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from brachium.store.port import EVERYTHING, Added, Contradiction, ExamPage, Page
 
 if TYPE_CHECKING:
-    from brachium.records import ExamVersion, StoredResource
+    from brachium.records import (
+        AuditEntry,
+        AuditHead,
+        AuditRow,
+        ExamVersion,
+        Occasion,
+        StoredResource,
+    )
     from brachium.store.criteria import Search
-    from brachium.store.port import AuditRow, Figures, Store
+    from brachium.store.port import Figures, Store
+    from brachium.store.verifying import Break, Signed
+
+# the type of what the audit tells
+TRAIL = "AuditEvent"
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,11 +40,13 @@ class IsolatedStore:
     inner: Store
     whose: Callable[[], str]
 
-    def add(self, version: ExamVersion, expected: int | None, request: str = "") -> Added:
+    def add(
+        self, version: ExamVersion, expected: int | None, occasion: Occasion | None = None
+    ) -> Added:
         """Store an exam version; :class:`Contradiction` for an exam of another organization."""
         if self.whose() not in ("", version.organization):
             raise Contradiction("an exam of another organization")
-        return self.inner.add(version, expected, request)
+        return self.inner.add(version, expected, occasion)
 
     def exam(self, exam_id: str, version: int | None = None) -> ExamVersion | None:
         """Return an exam version (default: the newest) without its resources."""
@@ -105,6 +118,8 @@ class IsolatedStore:
         organization: str = "",
     ) -> Page:
         """Return a page of versions, newest first."""
+        if resource_type == TRAIL:
+            self._refuse()
         wanted = (resource_type, resource_id, since, period, count, at, after)
         narrowed = self.whose() or organization
         return self.inner.history(*wanted, total=total, organization=narrowed)
@@ -120,21 +135,41 @@ class IsolatedStore:
         total: bool = True,
     ) -> Page:
         """Return a page of the resources whose newest version meets every criterion."""
+        if search.type == TRAIL:
+            self._refuse()
         narrowed = search._replace(organization=self.whose() or search.organization)
         return self.inner.search(narrowed, count, at, after, before, total=total)
 
     def audit(self, after: int = 0, count: int = 1000) -> tuple[AuditRow, ...]:
-        """Return the attempts to write; no organization sees them, they are one for everybody."""
-        return () if self.whose() else self.inner.audit(after, count)
+        """Return the entries of the audit, which is one for everybody."""
+        self._refuse()
+        return self.inner.audit(after, count)
+
+    def record(self, entry: AuditEntry) -> int:
+        """Add an entry to the audit."""
+        return self.inner.record(entry)
+
+    def head(self) -> AuditHead:
+        """Return the end of the audit, which is one for everybody."""
+        self._refuse()
+        return self.inner.head()
+
+    def checkpoint(self, head: AuditHead) -> None:
+        """Keep a signed head."""
+        self.inner.checkpoint(head)
+
+    def breaks(self, signed: Signed, kept: AuditHead | None = None) -> Iterator[Break]:
+        """Yield what is not as it was written in the audit, which is one for everybody."""
+        self._refuse()
+        return self.inner.breaks(signed, kept)
 
     def secret(self, name: str) -> bytes:
         """Return a key that the service has made for itself."""
         return self.inner.secret(name)
 
     def figures(self) -> Figures:
-        """Return how much is stored; no organization sees it, it is of everybody."""
-        if self.whose():
-            raise Contradiction("the figures are not of one organization")
+        """Return how much is stored by everybody."""
+        self._refuse()
         return self.inner.figures()
 
     def ready(self) -> bool:
@@ -144,6 +179,11 @@ class IsolatedStore:
     def close(self) -> None:
         """Let go of the database."""
         self.inner.close()
+
+    def _refuse(self) -> None:
+        """Tell no organization what is of all; whoever lets it ask has forgotten something."""
+        if self.whose():
+            raise Contradiction("this is of all organizations together")
 
     def _own(self, exam: ExamVersion | None) -> ExamVersion | None:
         if exam is None or self.whose() not in ("", exam.organization):

@@ -7,8 +7,8 @@ import sqlite3
 from typing import NamedTuple
 
 _EXAM = (
-    "SELECT exam.id, system, value, version, status, recorded, exam_version.digest, edition,"
-    " reason, shown, problems, assessment, content"
+    "SELECT exam.id, system, value, organization, version, status, recorded, exam_version.digest,"
+    " edition, reason, shown, problems, assessment, content"
     " FROM exam_version JOIN exam ON exam.pk = exam_version.exam WHERE exam_version.pk = ?"
 )
 _RESOURCES = "SELECT type, id, version, text FROM resource_version WHERE origin = ? ORDER BY pk"
