@@ -24,6 +24,7 @@ UNPROVOKED |= {
 }
 UNPROVOKED |= {"login-needed", "token-unknown", "token-expired", "scope-missing", "tls-needed"}
 UNPROVOKED |= {"this-machine-only", "too-many-requests"}
+UNPROVOKED |= {"facility-elsewhere", "of-one-organization"}
 UNPROVOKED |= {"include-incomplete", "search-too-wide"}
 UNPROVOKED |= {"invariant-not-evaluated", "validation-limit"}
 UNPROVOKED |= {"exports-running", "polled-too-fast", "export-failed", "no-such-range"}

@@ -55,10 +55,11 @@ def test_cor_02_nothing_stored_is_changed_or_deleted(rows, change):
 
 
 def test_exm_05_the_database_refuses_a_second_exam_with_the_same_identifier(rows):
+    again = "INSERT INTO exam (id, system, value, organization) SELECT"
     with pytest.raises(sqlite3.IntegrityError, match="UNIQUE"):
-        rows.execute("INSERT INTO exam (id, system, value) SELECT 'x', system, value FROM exam")
+        rows.execute(f"{again} 'x', system, value, organization FROM exam")
     with pytest.raises(sqlite3.IntegrityError, match="UNIQUE"):
-        rows.execute("INSERT INTO exam (id, system, value) SELECT id, 'x', value FROM exam")
+        rows.execute(f"{again} id, 'x', value, organization FROM exam")
 
 
 @pytest.mark.parametrize(

@@ -28,8 +28,8 @@ class Need:
     """What a caller must be allowed: ``letters`` with each of ``types``; ``why`` says why.
 
     ``open`` needs no token at all, ``uncounted`` neither takes part in limits. ``told`` says
-    whether the audit tells of each use; what shows no record of anybody is not told. ``whole`` tells
-    of all organizations together, and is not for a client that belongs to one.
+    whether the audit tells of each use; what shows no record of anybody is not told. ``whole``
+    tells of all organizations together, and is not for a client that belongs to one.
     """
 
     why: str
