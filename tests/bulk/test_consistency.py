@@ -11,6 +11,7 @@ from tests.api.serving import example
 from tests.bulk.jobs import Exports, named, post, stored, withdraw
 from tests.store.exams import at, first, opened
 
+from brachium.api.app import create_app
 from brachium.api.bulk_values import since
 from brachium.bulk.carrying import Sizes
 from brachium.store.port import Overtaken
@@ -86,6 +87,7 @@ def test_blk_09_a_stamp_taken_before_an_export_and_stored_after_it_is_renewed(fr
             stamps.append(fresh.bulk.jobs.cut(desk.clock()).moment)
 
     fresh.serving.parts.intake.desk = type(desk)(**{**vars(desk), "look": look})
+    fresh.serving.app = create_app(fresh.serving.parts)
     receipt = post(fresh.serving, exam(1))
     assert receipt["recorded"] > stamps[0]
     texts = fresh.serving.parts.store.resources(receipt["id"])
