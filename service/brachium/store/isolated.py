@@ -158,6 +158,11 @@ class IsolatedStore:
         """Keep a signed head."""
         self.inner.checkpoint(head)
 
+    def checkpointed(self) -> int:
+        """Return what was kept of the audit, which is one for everybody."""
+        self._refuse()
+        return self.inner.checkpointed()
+
     def breaks(self, signed: Signed, kept: AuditHead | None = None) -> Iterator[Break]:
         """Yield what is not as it was written in the audit, which is one for everybody."""
         self._refuse()
