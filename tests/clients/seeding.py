@@ -14,13 +14,15 @@ from brachium.wiring import build
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 EXAMS, PATIENTS = 500, 40
 # small ones, so that seeding takes seconds
-NAMES = ("child", "draft", "hyperextending-elbow", "recovering-shoulder-2", "weak-right-arm")
+NAMES = ("draft", "hyperextending-elbow", "weak-right-arm")
 CORRECTED, WITHDRAWN = 10, 17
 
 
 def exam(number: int) -> dict[str, Any]:
     """One of the exams, under names of its own."""
-    content: dict[str, Any] = json.loads((EXAMPLES / f"{NAMES[number % 5]}.json").read_text())
+    content: dict[str, Any] = json.loads(
+        (EXAMPLES / f"{NAMES[number % len(NAMES)]}.json").read_text()
+    )
     content["identifier"]["value"] = f"CL-{number:04}"
     content["patient"]["identifier"]["value"] = f"CLP-{number % PATIENTS:02}"
     day = date(2026, 1, 5) + timedelta(days=number // 5)
