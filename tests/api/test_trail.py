@@ -108,6 +108,14 @@ def test_aud_01_what_is_stored_is_told_in_the_same_transaction(told):
     assert (newest(told).action, newest(told).outcome) == ("withdraw", "created")
 
 
+def test_prv_03_the_source_of_a_provenance_is_what_the_audit_tells_of(told):
+    page = asked(told, "/fhir/Provenance").json()
+    (entity,) = page["entry"][0]["resource"]["entity"]
+    (created,) = [one for one in entries(told) if one.action == "create"]
+    assert entity["role"] == "source"
+    assert entity["what"]["identifier"]["value"] == created.digest
+
+
 def test_aud_01_logins_and_changes_of_clients_are_told(told):
     logins = [one for one in entries(told) if one.action == "login"]
     assert [one.client for one in logins] == ["app", "auditor"]

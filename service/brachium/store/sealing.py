@@ -11,12 +11,8 @@ _EXAM = (
     " edition, reason, shown, problems, assessment, content"
     " FROM exam_version JOIN exam ON exam.pk = exam_version.exam WHERE exam_version.pk = ?"
 )
-_RESOURCES = "SELECT type, id, version, text FROM resource_version WHERE origin = ? ORDER BY pk"
-_MEMBERS = (
-    "SELECT position, resource.type, resource.id, resource.version FROM member"
-    " CROSS JOIN resource_version AS resource ON resource.pk BETWEEN first AND last"
-    " WHERE exam_version = ? ORDER BY position, resource.pk"
-)
+_RESOURCES = "SELECT pk, type, id, version, text FROM resource_version WHERE origin = ? ORDER BY pk"
+_MEMBERS = "SELECT position, first, last FROM member WHERE exam_version = ? ORDER BY position"
 
 
 class Seal(NamedTuple):
@@ -29,8 +25,8 @@ class Seal(NamedTuple):
 def seal(db: sqlite3.Connection, origin: int) -> Seal:
     """Return the seal of an exam version as it is stored now; ``LookupError`` without one.
 
-    Exam, new resource versions and the list of all members, each field with its length in front,
-    so that nothing can move from one field to the next unseen.
+    Exam, new resource versions with their keys, and the keys of all members, each field with its
+    length in front, so that nothing can move from one field to the next unseen.
     """
     digest = hashlib.sha256()
     exam = db.execute(_EXAM, (origin,)).fetchone()

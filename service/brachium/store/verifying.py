@@ -26,10 +26,6 @@ _STRAY = {
     " WHERE origin NOT IN (SELECT pk FROM exam_version)",
     "members of no exam version": "SELECT count(*) FROM member"
     " WHERE exam_version NOT IN (SELECT pk FROM exam_version)",
-    # it says the same today, and would take in what is stored next
-    "members that lead beyond what is stored": "SELECT count(*) FROM member"
-    " WHERE first NOT IN (SELECT pk FROM resource_version)"
-    " OR last NOT IN (SELECT pk FROM resource_version)",
     # what is stored and cannot be found is as good as gone
     "resources that cannot be found by their id": "SELECT count(*) FROM resource_version AS one"
     " WHERE NOT EXISTS (SELECT 1 FROM resource_id AS way WHERE way.type = one.type"
