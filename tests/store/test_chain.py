@@ -13,6 +13,7 @@ from tests.store.exams import at, first, following, opened, own, wanted
 
 from brachium.records import AuditEntry, AuditHead
 from brachium.security.heads import is_signed, new_key, read_key, signed
+from brachium.store.chain import BEGINNING, link
 from brachium.store.criteria import Criterion, Order, Period, Search
 from brachium.store.schema import KEPT, migrate
 from brachium.store.verifying import breaks
@@ -257,6 +258,29 @@ def test_aud_12_a_checkpoint_is_told_and_cannot_be_taken_away(file):
     assert found(path) == []
     tamper(path, ("DELETE FROM checkpoint WHERE number = ?", head.number))
     assert [one.number for one in found(path)] == [head.number + 1]
+
+
+@pytest.mark.parametrize("number", [1, 5, 9])
+def test_aud_07_an_entry_written_anew_with_its_own_hash_breaks_the_next(written, number):
+    with in_memory(written[0]) as db:
+        links = dict(db.execute("SELECT number, hash FROM audit"))
+        (text,) = db.execute("SELECT entry FROM audit WHERE number = ?", (number,)).fetchone()
+        text = text.replace(b'"reason":""', b'"reason":"x"')
+        forged = link(number, links.get(number - 1, BEGINNING), text)
+        change = "UPDATE audit SET entry = ?, hash = ? WHERE number = ?"
+        tamper_with(db, (change, text, forged, number))
+        broken = [one.number for one in breaks(db, is_ours)]
+        # a checkpoint is about the ninth and says so itself
+        assert broken[:1] == [9 if number == 9 else number + 1]
+
+
+def test_aud_07_nothing_moves_from_one_field_to_the_next_unseen(file):
+    path, _ = file
+    to_the_right = (
+        "system = substr(system, 1, length(system) - 1), value = substr(system, -1) || value"
+    )
+    tamper(path, (f"UPDATE exam SET {to_the_right} WHERE pk = 1",))
+    assert len(found(path)) == 2
 
 
 @pytest.mark.parametrize("way", ["DELETE FROM resource_id WHERE version = 2", "VACUUM"])
