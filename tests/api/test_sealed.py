@@ -7,9 +7,17 @@ import pytest
 from brachium.api.faults import BadParameter, Gone
 from brachium.api.page_links import LONGEST, PAGE, PageLinks, Place, TooLong
 from brachium.api.sealed import Altered, OtherKey, Seal
+from brachium.api.whose import serving
 
 KEY, OTHER = b"k" * 32, b"o" * 32
 PAIRS = [("patient.identifier", "https://s|P-0300"), ("_count", "7")]
+
+
+@pytest.fixture(autouse=True)
+def served():
+    """A caller who sees every organization."""
+    with serving(""):
+        yield
 
 
 def links(key: bytes = KEY) -> PageLinks:
