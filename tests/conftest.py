@@ -4,20 +4,39 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 from tests.oracles.definitions import DefinitionsUnavailableError, package_folder
 
+from brachium import wiring
+
 if TYPE_CHECKING:
     from tests.oracles.complaint import Complaint
+
+    from brachium.tables.load import Tables
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 
 # what takes a minute each: begun first, so that no core waits for it at the end
 LONG = ("real_data", "crash", "clients", "fuzz", "test_walking.py")
+
+
+def pytest_configure() -> None:
+    """Read the tables of the project once: that takes longer than most tests, and they are frozen.
+
+    Tests with tables or overlays of their own read them as the service does.
+    """
+    read = wiring.load
+    kept = cache(read)
+
+    def load(directory: Path | None = None, overlay: Path | None = None) -> Tables:
+        return kept() if directory is None and overlay is None else read(directory, overlay)
+
+    wiring.load = load
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
