@@ -578,3 +578,16 @@ def test_neg_06_numbers_keep_their_digits_in_every_form(service):
     for query in ("", "&_summary=true", "&_pretty=true", "&_elements=value"):
         text = service.get(f"/fhir/Observation?_count=100{query}").text.replace(": ", ":")
         assert f'"value":{value}.0' in text, query
+
+
+@pytest.mark.parametrize("effective", ["9999-12-31T23:59:59Z", "0001-01-01T00:00:00+14:00"])
+def test_src_11_an_exam_at_the_end_of_time_hides_nothing(tmp_path, effective):
+    with Serving(tmp_path / "ends.sqlite3") as service:
+        exam = example("draft") | {"effective": effective}
+        exam["patient"]["birthDate"] = "0001"
+        assert service.post("/exams", exam).status_code == 201
+        assert service.post("/exams", raw_example("child")).status_code == 201
+        reports = service.get("/fhir/DiagnosticReport").json()
+        assert reports["total"] == 2
+        found = service.get(f"/fhir/DiagnosticReport?date={effective[:4]}").json()
+        assert found["total"] == 1

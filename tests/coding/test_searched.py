@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from tests.intake.desks import intake
 from tests.intake.exams import exam, raw
 
@@ -107,3 +109,29 @@ def test_src_20_a_quantity_is_compared_as_it_was_written(written, stored):
     text = f'{{"valueQuantity":{{"value":{written},"system":"s","code":"deg"}}}}'
     ((row,),) = searched([("Observation", text.encode())])
     assert row == ("value-quantity", f"{stored}|s|deg")
+
+
+@pytest.mark.parametrize(
+    ("text", "low", "high"),
+    [
+        ("9999", "9999-01-01T00:00:00.000Z", "9999-12-31T23:59:59.999Z"),
+        ("9999-12", "9999-12-01T00:00:00.000Z", "9999-12-31T23:59:59.999Z"),
+        ("9999-12-31T23:59:59Z", "9999-12-31T23:59:59.000Z", "9999-12-31T23:59:59.999Z"),
+        ("9999-12-31T23:59:59-12:00", "9999-12-31T23:59:59.999Z", "9999-12-31T23:59:59.999Z"),
+        ("0001-01-01T00:00:00+14:00", "0001-01-01T00:00:00.000Z", "0001-01-01T00:00:00.000Z"),
+    ],
+)
+def test_src_07_where_time_ends_the_interval_ends(text, low, high):
+    assert interval(text) == f"{low}/{high}"
+
+
+@given(
+    st.datetimes(),
+    st.sampled_from([-14, -12, 0, 5, 14]),
+)
+def test_src_07_every_moment_that_an_exam_can_have_has_an_interval(moment, hours):
+    sign = "-" if hours < 0 else "+"
+    text = f"{moment:%m-%dT%H:%M:%S}{sign}{abs(hours):02}:00"
+    low, high = interval(f"{moment.year:04}-{text}").split("/")
+    assert len(low) == len(high) == 24
+    assert low <= high
