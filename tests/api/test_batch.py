@@ -108,6 +108,24 @@ def test_txn_08_numbers_of_any_length_do_no_harm(service):
         assert entry["response"]["status"].startswith("422")
 
 
+@pytest.mark.parametrize("number", ["1e999999999", "-1e-999999999", "1e99999999999", "1E400"])
+def test_txn_08_numbers_with_an_exponent_are_never_written_out(service, number):
+    form = f'{{"resourceType":"QuestionnaireResponse","item":{number}}}'
+    entry = f'{{"request":{{"method":"POST","url":"QuestionnaireResponse"}},"resource":{form}}}'
+    batch = f'{{"resourceType":"Bundle","type":"batch","entry":[{entry}]}}'
+    headers = {"Content-Type": "application/fhir+json"}
+    for path in ("/fhir", "/fhir/QuestionnaireResponse", "/fhir/QuestionnaireResponse/$validate"):
+        body = batch if path == "/fhir" else form
+        answer = service.ask("POST", path, content=body.encode(), headers=headers)
+        assert answer.status_code in (200, 400, 422), path
+        assert len(answer.content) < 10_000
+    observation = f'{{"resourceType":"Observation","valueQuantity":{{"value":{number}}}}}'
+    where = "/fhir/Observation/$validate"
+    answer = service.ask("POST", where, content=observation.encode(), headers=headers)
+    assert answer.status_code in (200, 400)
+    assert len(answer.content) < 20_000
+
+
 @pytest.mark.parametrize("url", ["Patient/%00", "Patient/a%2Fb", "Patient?x=%ff", "Patient/ä?ö=ü"])
 def test_txn_08_odd_addresses_do_no_harm(service, url):
     (entry,) = answered(service, asked(url))

@@ -59,5 +59,5 @@ def _holds(posted: Json, made: Json) -> bool:
 
 def _written(value: Json) -> tuple[type, str]:
     if isinstance(value, Decimal) or type(value) is int:
-        return Decimal, format(value, "f") if isinstance(value, Decimal) else str(value)
+        return Decimal, str(value)
     return type(value), str(value)
