@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 
 from prometheus_client.parser import text_string_to_metric_families
-from tests.api.serving import Serving, example, raw_example
+from tests.api.serving import FHIR_JSON, ROOT, Serving, example, raw_example
 
 from brachium.api.metrics import Metrics
 from brachium.store.jobs import JobState, NewJob
@@ -57,6 +57,17 @@ def test_exams_are_counted_by_what_became_of_them(service):
     outcomes = ("created", "same", "conflict", "refused", "changed", "stale")
     counted = {one: found[("brachium_exams_total", ("outcome", one))] for one in outcomes}
     assert counted == dict.fromkeys(outcomes, 1)
+
+
+def test_exams_that_come_in_as_forms_are_counted_too(service):
+    form = (ROOT / "examples" / "responses" / "elbow-after-fracture.json").read_bytes()
+    headers = {"Content-Type": FHIR_JSON}
+    for status in (201, 200):
+        where = "/fhir/QuestionnaireResponse"
+        assert service.ask("POST", where, content=form, headers=headers).status_code == status
+    found = figures(service)
+    for outcome in ("created", "same"):
+        assert found[("brachium_exams_total", ("outcome", outcome))] == 1
 
 
 def test_the_store_is_measured(service):

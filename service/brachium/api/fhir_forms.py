@@ -105,6 +105,7 @@ class FhirForms:
 
     def _answer(self, task: Callable[[], Filled], asked: Return | None) -> Response:
         filled = task()
+        self._service.metrics.exam(filled.receipt.outcome)
         row = filled.row
         if row is None:
             raise _fault(filled)

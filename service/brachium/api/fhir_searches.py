@@ -63,9 +63,7 @@ class FhirSearches:
         place = turned.place if turned else None
         sees = may_see(request)
         task = partial(self._searching.answer, query, place, sees, path)
-        # a search of definitions asks no database, and no thread either
-        body = await self._service.work.run(task) if query.versioned else task()
-        return answered(request, body)
+        return answered(request, await self._service.work.run(task))
 
 
 def _token(pairs: Pairs) -> str:
