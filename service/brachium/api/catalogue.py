@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import orjson
+
+from brachium.coding.jsontext import fragment
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -43,13 +44,7 @@ def catalogue(tables: Tables) -> bytes:
         "methods": [_method(row) for row in _sorted(tables.methods.values())],
         "units": [_unit(row) for row in tables.units.values()],
     }
-    return orjson.dumps(found, default=_digits)
-
-
-def _digits(value: object) -> orjson.Fragment:
-    if isinstance(value, Decimal):
-        return orjson.Fragment(format(value, "f"))
-    raise TypeError(type(value).__name__)
+    return orjson.dumps(found, default=fragment)
 
 
 def _sorted(rows: Iterable[Row]) -> list[Row]:

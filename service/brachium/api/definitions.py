@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -18,6 +17,7 @@ import orjson
 from brachium.api.groups import TYPE as GROUP
 from brachium.api.search_matching import Values, holds, values_of
 from brachium.api.served import SERVED
+from brachium.coding.jsontext import fragment
 
 if TYPE_CHECKING:
     from brachium.api.groups import Groups
@@ -76,7 +76,7 @@ class Definition:
     @cached_property
     def text(self) -> bytes:
         """The JSON text; decimals keep their digits."""
-        return orjson.dumps(self.body, default=_digits)
+        return orjson.dumps(self.body, default=fragment)
 
     @cached_property
     def values(self) -> Values:
@@ -120,9 +120,3 @@ class Definitions:
             yield from map(Definition, self._groups.all())
         else:
             yield from self._by_id.values()
-
-
-def _digits(value: object) -> orjson.Fragment:
-    if isinstance(value, Decimal):
-        return orjson.Fragment(format(value, "f"))
-    raise TypeError(type(value).__name__)

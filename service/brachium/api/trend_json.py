@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import orjson
+
+from brachium.coding.jsontext import fragment
 
 if TYPE_CHECKING:
     from brachium.api.documents import Addresses
@@ -30,15 +31,8 @@ def course(found: Course, addresses: Addresses, edition: str) -> bytes:
             ],
             "series": [_series(one) for one in found.trend.series],
         },
-        default=_number,
+        default=fragment,
     )
-
-
-def _number(value: object) -> orjson.Fragment:
-    """Return a JSON number with the digits of the value, never in exponent notation."""
-    if isinstance(value, Decimal):
-        return orjson.Fragment(f"{value:f}")
-    raise TypeError
 
 
 def _visit(one: Visit, addresses: Addresses) -> Json:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from decimal import Decimal
+from typing import Any
 
 import orjson
-
-if TYPE_CHECKING:
-    from decimal import Decimal
 
 
 def number(value: Decimal) -> str:
@@ -17,7 +15,12 @@ def number(value: Decimal) -> str:
 
 
 def fragment(value: Decimal) -> orjson.Fragment:
-    """Return ``value`` as something that :func:`dump` writes as a JSON number, digits kept."""
+    """Return ``value`` as something that :func:`dump` writes as a JSON number, digits kept.
+
+    Serves as ``default`` of orjson: ``TypeError`` for what is no Decimal.
+    """
+    if not isinstance(value, Decimal):
+        raise TypeError(type(value).__name__)
     return orjson.Fragment(number(value))
 
 

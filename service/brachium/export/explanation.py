@@ -20,6 +20,7 @@ from brachium.assess.judgement import judge
 from brachium.assess.sides import side_differences
 from brachium.assess.told import of_difference, of_judgement
 from brachium.coding.identity import Ids
+from brachium.coding.jsontext import fragment
 from brachium.exam.findings import Exam, Motion
 from brachium.exam.leaves import leaves
 from brachium.exam.model import RULES
@@ -73,7 +74,7 @@ def explanation(
             f"The published values are shown from edition {tables.edition} of the tables; the exam "
             f"was judged with edition {stored.edition}."
         )
-    return orjson.dumps(told, default=_digits)
+    return orjson.dumps(told, default=fragment)
 
 
 def _untold(every: Sequence[Leaf], chosen: _Chosen) -> list[Json]:
@@ -82,10 +83,6 @@ def _untold(every: Sequence[Leaf], chosen: _Chosen) -> list[Json]:
     by_key = {leaf.key: leaf for leaf in every}
     found = side_differences(every, judgements(every, *chosen), tables, chosen.options)
     return [of_difference(one, by_key, tables) for one in found if not one.is_told]
-
-
-def _digits(value: object) -> orjson.Fragment:
-    return orjson.Fragment(f"{value:f}")
 
 
 def _rules(kind: str) -> list[Json]:
