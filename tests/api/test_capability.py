@@ -426,13 +426,16 @@ def test_cap_10_own_parameters_are_published(clinic, rest):
 
 def test_cap_10_the_expressions_find_what_the_search_finds(clinic, samples):
     from fhirpathpy import evaluate
+    from fhirpathpy.models import models
 
     found = searched(clinic, "SearchParameter?base=Observation")
     for entry in found["entry"]:
         one = entry["resource"]
         for resource in samples["Observation"][:40]:
-            concepts = evaluate(resource, one["expression"], {})
-            for coding in (c for concept in concepts for c in concept["coding"]):
+            concepts = evaluate(resource, one["expression"], {}, models["r4"])
+            codings = [coding for concept in concepts for coding in concept["coding"]]
+            assert codings, one["expression"]
+            for coding in codings:
                 query = {one["code"]: f"{coding['system']}|{coding['code']}", "_id": resource["id"]}
                 assert clinic.ask("GET", "/fhir/Observation", params=query).json()["total"] == 1
 

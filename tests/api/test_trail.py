@@ -327,7 +327,9 @@ def test_bnd_05_the_digest_of_a_bundle_that_went_out_is_in_the_chain(told):
 def test_aud_02_every_event_is_valid_r4(told, fhir_definitions):  # noqa: ARG001
     observation(told)
     told.get("/fhir/Patient")
-    for event in events(told):
+    found = events(told)
+    assert found
+    for event in found:
         assert structure_401.complaints(event) == []
         bundle = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": event}]}
         assert broken_invariants(bundle) == []
