@@ -152,6 +152,29 @@ def test_a_step_that_fails_changes_nothing(database, monkeypatch):
         assert not db.execute("SELECT 1 FROM sqlite_schema WHERE name = 'more'").fetchone()
 
 
+@pytest.mark.parametrize("version", [1, 2, 3])
+def test_a_file_of_the_time_before_the_first_release_is_refused(database, version):
+    opened(database).close()
+    with closing(sqlite3.connect(database)) as db:
+        for step, names in ((3, ()), (2, ("secret",)), (1, ("client", "export_job"))):
+            if version <= step:
+                for name in names:
+                    db.execute(f"DROP TABLE {name}")
+        db.execute("DROP TABLE seen")
+        db.execute(f"PRAGMA user_version = {version}")
+    with pytest.raises(StoreUnavailable):
+        opened(database)
+
+
+def test_a_file_of_the_last_draft_is_brought_up_to_date(database):
+    opened(database).close()
+    with closing(sqlite3.connect(database)) as db:
+        db.execute("PRAGMA user_version = 3")
+    opened(database).close()
+    with closing(sqlite3.connect(database)) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (schema.VERSION,)
+
+
 def test_there_is_a_step_to_every_version():
     assert len(schema.STEPS) == schema.VERSION
 

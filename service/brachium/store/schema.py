@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 
 from brachium.store import clients, job_rows, secrets
 from brachium.store.port import StoreUnavailable
@@ -186,6 +187,19 @@ def _add_secrets(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
+def _refuse_drafts(db: sqlite3.Connection) -> None:
+    """Refuse a file of the time before the first release, when tables changed without a step."""
+    with closing(sqlite3.connect(":memory:")) as whole:
+        for step in _DRAFTS:
+            step(whole)
+        if _made(db) != _made(whole):
+            raise StoreUnavailable("the file was made before the first release; begin a new one")
+
+
+def _made(db: sqlite3.Connection) -> set[tuple[str, str]]:
+    return set(db.execute("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL"))
+
+
 def _statements(script: str) -> list[str]:
     """Split a script; ``executescript`` would commit and so break the one transaction."""
     found, so_far = [], ""
@@ -197,8 +211,9 @@ def _statements(script: str) -> list[str]:
     return found
 
 
+_DRAFTS = (_create, _add_clients, _add_secrets)
 # the step at place n turns a file of version n into one of version n + 1
-STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_create, _add_clients, _add_secrets)
+STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (*_DRAFTS, _refuse_drafts)
 VERSION = len(STEPS)
 
 
