@@ -9,7 +9,7 @@ decides (version, time of the version); :class:`StoredResource` is that resource
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from typing import Any, NamedTuple
 
@@ -168,10 +168,7 @@ class Occasion:
 
 
 # what an entry tells of its occasion
-_TOLD = (
-    *("request", "client", "role", "address", "policy"),
-    *("method", "path", "interaction", "query", "form"),
-)
+_TOLD = tuple(one.name for one in fields(Occasion) if one.name != "noted")
 
 
 @dataclass(frozen=True, slots=True)

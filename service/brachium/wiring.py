@@ -14,6 +14,7 @@ import orjson
 from brachium.assess.options import AssessOptions
 from brachium.coding.audit_event import AuditEvents
 from brachium.coding.options import CodingOptions
+from brachium.coding.periods import instant
 from brachium.coding.searched import searched
 from brachium.exam.rule import ModelOptions
 from brachium.export import Export, Framer
@@ -42,7 +43,7 @@ Clock = Callable[[], str]
 
 def utc_now() -> str:
     """Return the present as a FHIR R4 instant in UTC with milliseconds."""
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
+    return instant(datetime.now(UTC))
 
 
 @dataclass(frozen=True)

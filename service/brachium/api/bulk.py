@@ -18,10 +18,10 @@ from brachium.api.bulk_filters import TypeFilters
 from brachium.api.bulk_posted import Pair, pairs_of_parameters
 from brachium.api.bulk_status import Polls, complete, in_progress
 from brachium.api.faults import BadParameter, NotFound
-from brachium.api.fhir_forms import parsed
 from brachium.api.fhir_requests import known, permit_chains
 from brachium.api.login_faults import Forbidden
-from brachium.api.requests import fhir_body, only_parameters
+from brachium.api.permits import permit_scopes
+from brachium.api.requests import fhir_object, only_parameters
 from brachium.api.whose import whose
 from brachium.bulk.wanted import TYPES, Level, Wanted
 from brachium.security.scopes import Scope
@@ -164,7 +164,7 @@ class BulkExport:
 async def _posted(request: Request) -> list[Pair]:
     only_parameters(request)
     try:
-        return pairs_of_parameters(parsed(await fhir_body(request)))
+        return pairs_of_parameters(await fhir_object(request))
     except ValueError as refused:
         raise BadParameter(parameter="Parameters", allowed=str(refused)) from None
 
@@ -175,7 +175,4 @@ def _missing(caller: Caller, kind: str) -> tuple[Scope, ...]:
 
 def _permit(request: Request, kinds: Iterable[str]) -> None:
     """Refuse types that the token does not cover (SMART App Launch 2.2, backend services)."""
-    caller: Caller = request.scope["caller"]
-    lacking = [one for kind in dict.fromkeys(kinds) for one in _missing(caller, kind)]
-    if lacking:
-        raise Forbidden(" ".join(map(str, lacking)))
+    permit_scopes(request.scope, (Scope(kind, _READING) for kind in kinds))

@@ -11,6 +11,7 @@ from urllib.parse import parse_qsl
 
 from brachium.api.search_results import RESULTS
 from brachium.bulk.wanted import TYPES, Associated
+from brachium.coding.periods import instant
 
 FORMATS = ("application/fhir+ndjson", "application/ndjson", "ndjson")
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\d(\.\d{1,9})?(Z|[+-]\d\d:\d\d))?")
@@ -38,7 +39,7 @@ def since(value: str) -> str:
         rounded = whole if whole == moment else whole + timedelta(milliseconds=1)
     except (ValueError, OverflowError):
         raise ValueError("a FHIR instant such as 2026-03-02T09:15:00.000Z") from None
-    return rounded.strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
+    return instant(rounded)
 
 
 def _microseconds(text: str, fraction: str | None) -> str:

@@ -12,10 +12,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from brachium.api import documents
-from brachium.api.answers import header
 from brachium.api.faults import Conflict, Fault, NotFound, NotJson, Refused, Several, Stale
 from brachium.api.media import FHIR_JSON, JSON
 from brachium.api.occasion import occasion
+from brachium.api.preferences import Return, applied, asked_return
 from brachium.api.requests import (
     envelope,
     expected_version,
@@ -37,7 +37,7 @@ FAULTS: Mapping[Outcome, type[Fault]] = {
     Outcome.MISSING: NotFound,
     Outcome.SEVERAL: Several,
 }
-_MINIMAL, _REPRESENTATION = "return=minimal", "return=representation"
+_HONOURED = (Return.MINIMAL, Return.REPRESENTATION)
 
 
 ExamId = Annotated[
@@ -63,13 +63,6 @@ class NoQuery(BaseModel):
 def etag(version: int) -> str:
     """Return the weak entity tag of a version (FHIR R4 http 3.1.0.1.3)."""
     return f'W/"{version}"'
-
-
-def preference(request: Request) -> str | None:
-    """Return the ``return`` preference that is honoured (RFC 7240 4.2), or ``None``."""
-    value = header(request.scope, b"prefer") or ""
-    asked = {part.strip().lower() for part in value.split(",")}
-    return next((one for one in (_MINIMAL, _REPRESENTATION) if one in asked), None)
 
 
 class Reception:
@@ -120,7 +113,7 @@ class Reception:
         return await self._change(request, task)
 
     async def _change(self, request: Request, task: Callable[[], Receipt]) -> Response:
-        asked = preference(request)
+        asked = asked_return(request, _HONOURED)
         return await self._service.work.write(partial(self._answer, task, asked))
 
     def _preview(self, raw: bytes) -> Response:
@@ -130,17 +123,16 @@ class Reception:
         body = documents.preview(exam, receipt.problems, bundle, canonical)
         return Response(body, media_type=JSON)
 
-    def _answer(self, task: Callable[[], Receipt], asked: str | None) -> Response:
+    def _answer(self, task: Callable[[], Receipt], asked: Return | None) -> Response:
         done = task()
         self._service.metrics.exam(done.outcome)
         receipt, exam = _agreed(done)
         status = 201 if receipt.outcome is Outcome.CREATED else 200
-        headers = {"ETag": etag(exam.version), "Location": self._service.addresses.exam(exam.id)}
-        if asked:
-            headers["Preference-Applied"] = asked
-        if asked == _MINIMAL:
+        where = self._service.addresses.exam(exam.id)
+        headers = {"ETag": etag(exam.version), "Location": where, **applied(asked)}
+        if asked is Return.MINIMAL:
             return Response(b"", status, headers)
-        if asked == _REPRESENTATION:
+        if asked is Return.REPRESENTATION:
             body = self._service.export.fresh(exam, receipt)
             return Response(body, status, headers, FHIR_JSON)
         return Response(documents.receipt(exam, self._service.addresses), status, headers, JSON)

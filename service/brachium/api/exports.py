@@ -11,11 +11,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from brachium.api import documents
-from brachium.api.answers import header
 from brachium.api.exams import ExamId, NoQuery, etag
-from brachium.api.faults import BadParameter, NotAcceptable, NotFound
-from brachium.api.media import CSV, FHIR_JSON, JSON, JSON_SPELLINGS, TEXT, choose
-from brachium.api.requests import once_each, unchanged
+from brachium.api.faults import BadParameter, NotFound
+from brachium.api.media import CSV, FHIR_JSON, JSON, JSON_SPELLINGS, TEXT
+from brachium.api.requests import accepted, once_each, unchanged
 from brachium.export import Wanted
 from brachium.formats.digest import content_digest
 from brachium.formats.outgoing import References
@@ -93,7 +92,7 @@ class Exports:
         self, request: Request, exam_id: ExamId, query: Annotated[VersionQuery, Query()]
     ) -> Response:
         """Return an exam as it was posted, with its status, problems and links."""
-        _accept(request, JSON_SPELLINGS)
+        accepted(request, JSON_SPELLINGS)
         found = await self._service.work.run(partial(self._exam, exam_id, query.version))
         if found is None:
             raise NotFound
@@ -107,7 +106,7 @@ class Exports:
         self, request: Request, exam_id: ExamId, _query: Annotated[NoQuery, Query()]
     ) -> Response:
         """List every version of an exam, newest first."""
-        _accept(request, JSON_SPELLINGS)
+        accepted(request, JSON_SPELLINGS)
         found = await self._service.work.run(partial(self._service.store.versions, exam_id))
         if not found:
             raise NotFound
@@ -118,7 +117,7 @@ class Exports:
         self, request: Request, exam_id: ExamId, query: Annotated[BundleQuery, Query()]
     ) -> Response:
         """Return an exam version as a bundle; the same version gives the same bytes."""
-        _accept(request, (FHIR_JSON, *JSON_SPELLINGS))
+        accepted(request, (FHIR_JSON, *JSON_SPELLINGS))
         if "patient_ref" in query.model_fields_set and query.type != "transaction":
             raise BadParameter(parameter="patient-ref", allowed="with type=transaction only")
         task = partial(
@@ -137,7 +136,7 @@ class Exports:
         once_each(request)
         media = {"csv": CSV, "json": JSON, None: ""}[query.format]
         if not media:
-            media = _accept(request, (JSON, CSV, *JSON_SPELLINGS[1:]))
+            media = accepted(request, (JSON, CSV, *JSON_SPELLINGS[1:]))
         task = partial(self._service.export.codings, exam_id, query.version)
         rows = await self._service.work.run(task)
         if rows is None:
@@ -149,7 +148,7 @@ class Exports:
         self, request: Request, exam_id: ExamId, query: Annotated[VersionQuery, Query()]
     ) -> Response:
         """Return what was judged and worked out when an exam version was stored."""
-        _accept(request, JSON_SPELLINGS)
+        accepted(request, JSON_SPELLINGS)
         task = partial(self._service.store.exam, exam_id, query.version)
         stored = await self._service.work.run(task)
         if stored is None:
@@ -160,7 +159,7 @@ class Exports:
         self, request: Request, exam_id: ExamId, query: Annotated[VersionQuery, Query()]
     ) -> Response:
         """Return the account of an exam version in plain words."""
-        _accept(request, (TEXT,))
+        accepted(request, (TEXT,))
         task = partial(self._service.export.account, exam_id, query.version)
         text = await self._service.work.run(task)
         if text is None:
@@ -175,7 +174,7 @@ class Exports:
         query: Annotated[VersionQuery, Query()],
     ) -> Response:
         """Return what was posted of one finding, how it was judged, and the codes it became."""
-        _accept(request, JSON_SPELLINGS)
+        accepted(request, JSON_SPELLINGS)
         task = partial(self._service.export.explanation, exam_id, key, query.version)
         chain = await self._service.work.run(task)
         if chain is None:
@@ -187,12 +186,3 @@ class Exports:
         if stored is None:
             return None
         return stored.version, self._service.export.exam_json(stored)
-
-
-def _accept(request: Request, offers: tuple[str, ...]) -> str:
-    """Return the form of the answer; what cannot be met as it was asked is refused."""
-    once_each(request)
-    media = choose(header(request.scope, b"accept"), offers)
-    if media is None:
-        raise NotAcceptable(parameter="Accept")
-    return media

@@ -19,7 +19,6 @@ from brachium.api.faults import (
     BadParameter,
     Fault,
     IdMismatch,
-    NotJson,
     Refused,
     Unpinned,
     WrongMethod,
@@ -30,13 +29,13 @@ from brachium.api.permits import permit_match
 from brachium.api.preferences import Return, applied, asked_return
 from brachium.api.requests import (
     expected_version,
-    fhir_body,
+    fhir_object,
     only_parameters,
 )
 from brachium.api.transaction_answer import location
 from brachium.coding.response import TYPE
 from brachium.exam.findings import Identifier
-from brachium.formats.incoming import alternatives, parse
+from brachium.formats.incoming import alternatives
 from brachium.intake.filled import Filled
 from brachium.intake.receipt import Outcome
 
@@ -61,7 +60,7 @@ class FhirForms:
         condition = _if_none_exist(request)
         if condition is not None:
             permit_match(request.scope, TYPE)
-        resource = parsed(await fhir_body(request))
+        resource = await fhir_object(request)
         task = partial(self._intake.create_form, resource, condition, occasion(request))
         return await self._change(request, task)
 
@@ -69,7 +68,7 @@ class FhirForms:
         """Correct a stored exam by its form, or withdraw it with status entered-in-error."""
         only_parameters(request, _FORMAT)
         expected = _pinned(request)
-        resource = parsed(await fhir_body(request))
+        resource = await fhir_object(request)
         if resource.get("id") != resource_id:
             raise IdMismatch
         named = occasion(request)
@@ -80,7 +79,7 @@ class FhirForms:
         """Update the form that ?identifier=system|value finds, or create it."""
         condition = _condition(request.url.query, "identifier")
         expected = expected_version(request) if header(request.scope, b"if-match") else None
-        resource = parsed(await fhir_body(request))
+        resource = await fhir_object(request)
         if _identifier(resource.get("identifier")) not in condition:
             raise IdMismatch
         task = partial(self._intake.put_form, condition, resource, expected, occasion(request))
@@ -89,7 +88,7 @@ class FhirForms:
     async def extract(self, request: Request) -> Response:
         """Return the transaction that a filled-in form would become; nothing is stored."""
         only_parameters(request, _FORMAT)
-        resource = _sent_form(parsed(await fhir_body(request)))
+        resource = _sent_form(await fhir_object(request))
         return await self._service.work.run(partial(self._extracted, resource))
 
     async def _change(self, request: Request, task: Callable[[], Filled]) -> Response:
@@ -124,17 +123,6 @@ class FhirForms:
             body = orjson.dumps(outcome(filled.receipt.problems, settings.canonical))
         created = filled.receipt.outcome is Outcome.CREATED
         return Response(body, 201 if created else 200, headers, FHIR_JSON)
-
-
-def parsed(raw: bytes) -> Json:
-    """Return the JSON object of a body; 400 when there is none."""
-    try:
-        found = parse(raw)
-    except ValueError:
-        raise NotJson from None
-    if not isinstance(found, dict):
-        raise NotJson
-    return found
 
 
 def _sent_form(content: Json) -> Json:

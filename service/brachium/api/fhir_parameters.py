@@ -6,10 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 from brachium.api.allowed import names
-from brachium.api.faults import BadParameter, NotJson
+from brachium.api.faults import BadParameter
 from brachium.api.fhir_requests import readable
-from brachium.api.requests import fhir_body, printable
-from brachium.formats.incoming import parse
+from brachium.api.requests import fhir_object, printable
 from brachium.profiles.terms import Coding
 
 if TYPE_CHECKING:
@@ -83,7 +82,7 @@ async def asked(request: Request, *known: str) -> Asked:
     readable(request)
     pairs: list[tuple[str, Json]] = list(request.query_params.multi_items())
     if request.method == "POST" and await request.body():
-        pairs += given(await body(request))
+        pairs += given(await fhir_object(request))
     return gathered(pairs, known)
 
 
@@ -95,17 +94,6 @@ def gathered(pairs: Iterable[tuple[str, Json]], known: Iterable[str]) -> Asked:
             raise BadParameter(parameter=printable(name), allowed=names(known))
         found.setdefault(name, []).append(value)
     return Asked(found)
-
-
-async def body(request: Request) -> Json:
-    """Return the JSON object of a body; 400 when there is none."""
-    try:
-        found = parse(await fhir_body(request))
-    except ValueError:
-        raise NotJson from None
-    if not isinstance(found, dict):
-        raise NotJson
-    return found
 
 
 def given(resource: Json) -> Iterator[tuple[str, Json]]:

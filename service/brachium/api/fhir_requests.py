@@ -16,8 +16,8 @@ from starlette.responses import Response
 from brachium.api.answers import header
 from brachium.api.exams import etag
 from brachium.api.faults import NotAcceptable, NotFound, NotSupported, WrongMediaType
-from brachium.api.login_faults import Forbidden
 from brachium.api.media import FHIR_JSON, serves_fhir
+from brachium.api.permits import permit_scopes
 from brachium.api.requests import unchanged
 from brachium.api.served import SERVED, Served
 from brachium.formats import lossless
@@ -66,17 +66,14 @@ def is_strict(request: Request) -> bool:
 
 def may_see(request: Request) -> Callable[[str], bool]:
     """Return a test whether this caller may be shown resources of a type."""
-    caller: Caller | None = request.scope.get("caller")
-    return lambda kind: caller is None or caller.scopes.allows(kind, "r")
+    caller: Caller = request.scope["caller"]
+    return lambda kind: caller.scopes.allows(kind, "r")
 
 
 def permit_chains(request: Request, query: Query) -> None:
     """Refuse a chained search through a type that the caller may not search."""
-    caller: Caller | None = request.scope.get("caller")
     needed = (Smart(one.type, "s") for chained in query.chained for one in chained.searches)
-    missing = caller.scopes.missing(dict.fromkeys(needed)) if caller else ()
-    if missing:
-        raise Forbidden(" ".join(map(str, missing)))
+    permit_scopes(request.scope, needed)
 
 
 async def parameters(request: Request) -> list[tuple[str, str]]:

@@ -12,8 +12,9 @@ from starlette.responses import Response
 
 from brachium.api.answers import outcome
 from brachium.api.faults import BadParameter, NotSupported
-from brachium.api.fhir_parameters import Asked, body, gathered, given
+from brachium.api.fhir_parameters import Asked, gathered, given
 from brachium.api.fhir_requests import answered, readable
+from brachium.api.requests import fhir_object
 from brachium.api.served import VALIDATED
 from brachium.profiles import remarks
 from brachium.profiles.judging import Judging, type_of
@@ -64,7 +65,7 @@ class FhirValidate:
 
 async def _asked(request: Request) -> Asked:
     """Return the parameters: the body is Parameters, or the resource itself (R4 3.2.0.1)."""
-    found = await body(request)
+    found = await fhir_object(request)
     pairs: list[tuple[str, Json]] = list(request.query_params.multi_items())
     if found.get("resourceType") == "Parameters":
         return gathered([*pairs, *given(found)], _NAMES)

@@ -12,12 +12,11 @@ from starlette.responses import Response
 from brachium.api.exams import FAULTS
 from brachium.api.faults import Refused, TooCostly, rule, stated
 from brachium.api.fhir_batch import batch
-from brachium.api.fhir_forms import parsed
 from brachium.api.media import FHIR_JSON
 from brachium.api.occasion import occasion
 from brachium.api.permits import permit_entries
 from brachium.api.preferences import Return, applied, asked_return
-from brachium.api.requests import fhir_body, only_parameters
+from brachium.api.requests import fhir_object, only_parameters
 from brachium.api.transaction_answer import transaction_response
 from brachium.formats.incoming import bundle_type, is_too_long, unfit
 from brachium.intake.transaction import Transacted
@@ -38,7 +37,7 @@ class FhirWrite:
     async def process(self, request: Request) -> Response:
         """Process a transaction, which is one exam, or a batch of requests of their own."""
         only_parameters(request, "_format")
-        bundle = parsed(await fhir_body(request))
+        bundle = await fhir_object(request)
         kind = bundle_type(bundle)
         if kind not in _KINDS:
             raise Refused(_no_kind(bundle))

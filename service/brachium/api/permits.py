@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from starlette.types import Scope
 
@@ -34,7 +35,7 @@ def permit(scope: Scope) -> None:
 
 def permit_match(scope: Scope, kind: str) -> None:
     """Let a conditional create pass, or raise: a match is found and shown, as by a search."""
-    _lacking(scope["caller"].scopes.missing((Smart(kind, "rs"),)))
+    permit_scopes(scope, [Smart(kind, "rs")])
 
 
 def permit_entries(scope: Scope, bundle: Json) -> None:
@@ -44,8 +45,7 @@ def permit_entries(scope: Scope, bundle: Json) -> None:
     """
     entries = bundle.get("entry")
     found = (_needed(one) for one in (entries if isinstance(entries, list) else ()))
-    needed = dict.fromkeys(one for one in found if one is not None)
-    _lacking(scope["caller"].scopes.missing(needed))
+    permit_scopes(scope, (one for one in found if one is not None))
 
 
 def _needed(entry: Json) -> Smart | None:
@@ -57,6 +57,11 @@ def _needed(entry: Json) -> Smart | None:
     if not isinstance(kind, str) or not _TYPE_NAME.fullmatch(kind):
         return None
     return Smart(kind, _ENTRY_LETTERS.get(str(method), LETTERS))
+
+
+def permit_scopes(scope: Scope, needed: Iterable[Smart]) -> None:
+    """Let what needs all these scopes pass, or raise those that the caller lacks."""
+    _lacking(scope["caller"].scopes.missing(dict.fromkeys(needed)))
 
 
 def _lacking(missing: tuple[Smart, ...]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import StrEnum
 
 from starlette.requests import Request
@@ -17,11 +18,11 @@ class Return(StrEnum):
     OUTCOME = "return=OperationOutcome"
 
 
-def asked_return(request: Request) -> Return | None:
-    """Return the preference that is honoured, or ``None`` when the client has none."""
+def asked_return(request: Request, honoured: Iterable[Return] = Return) -> Return | None:
+    """Return the first preference that is honoured, or ``None`` when the client has none."""
     value = header(request.scope, b"prefer") or ""
     asked = {part.strip().lower() for part in value.split(",")}
-    return next((one for one in Return if one.lower() in asked), None)
+    return next((one for one in honoured if one.lower() in asked), None)
 
 
 def applied(asked: Return | None) -> dict[str, str]:

@@ -14,8 +14,17 @@ from starlette.requests import Request
 
 from brachium.api.allowed import names as allowed_names
 from brachium.api.answers import header
-from brachium.api.faults import BadParameter, NotJson, Refused, Stale, Unconditional, WrongMediaType
-from brachium.api.media import FHIR_JSON, JSON, is_fhir_body, is_json_body
+from brachium.api.faults import (
+    BadParameter,
+    NotAcceptable,
+    NotJson,
+    Refused,
+    Stale,
+    Unconditional,
+    WrongMediaType,
+)
+from brachium.api.media import FHIR_JSON, JSON, choose, is_fhir_body, is_json_body
+from brachium.formats.incoming import parse
 from brachium.intake.lifecycle import MAX_REASON
 from brachium.problems import Listed, Problem, Severity
 
@@ -41,6 +50,17 @@ async def _body(request: Request, is_read: Callable[[str], bool], accepted: str)
     if encoding and encoding.strip().lower() != "identity":
         raise WrongMediaType(parameter="Content-Encoding")
     return await request.body()
+
+
+async def fhir_object(request: Request) -> Any:  # noqa: ANN401 - JSON
+    """Return the JSON object of a body in FHIR JSON, with its digits; 400 when there is none."""
+    try:
+        found = parse(await fhir_body(request))
+    except ValueError:
+        raise NotJson from None
+    if not isinstance(found, dict):
+        raise NotJson
+    return found
 
 
 def expected_version(request: Request) -> int:
@@ -77,6 +97,15 @@ def once_each(request: Request) -> None:
     for name in names:
         if names.count(name) > 1:
             raise BadParameter(parameter=printable(name), allowed="every parameter once")
+
+
+def accepted(request: Request, offers: tuple[str, ...]) -> str:
+    """Return the form of the answer; what cannot be met as it was asked is refused."""
+    once_each(request)
+    media = choose(header(request.scope, b"accept"), offers)
+    if media is None:
+        raise NotAcceptable(parameter="Accept")
+    return media
 
 
 def printable(name: str) -> str:

@@ -268,7 +268,5 @@ OPERATIONS: tuple[Operation, ...] = (
         "Files of the records of the patients of a group: whoever was examined at an organization.",
     ),
 )
-# what the record of a patient is called in a search within it (FHIR R4 compartments)
-COMPARTMENT = "Patient"
 # when these tables last changed; the statement is the same, byte for byte, until they do
 CHANGED = "2026-11-25"

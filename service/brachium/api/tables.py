@@ -12,11 +12,10 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
-from brachium.api.answers import header
 from brachium.api.exams import NoQuery
-from brachium.api.faults import BadParameter, NotAcceptable, NotFound
-from brachium.api.media import CSV, JSON, JSON_SPELLINGS, choose
-from brachium.api.requests import once_each
+from brachium.api.faults import BadParameter, NotFound
+from brachium.api.media import CSV, JSON, JSON_SPELLINGS
+from brachium.api.requests import accepted, once_each
 from brachium.export.flat import FlatTables, Window, window
 from brachium.export.written import FORMATS
 
@@ -70,9 +69,7 @@ class TablePages:
 
     async def listed(self, request: Request, _query: Annotated[NoQuery, Query()]) -> Response:
         """List the tables, each with its columns and its ViewDefinition (SQL on FHIR v2)."""
-        once_each(request)
-        if choose(header(request.scope, b"accept"), JSON_SPELLINGS) is None:
-            raise NotAcceptable(parameter="Accept")
+        accepted(request, JSON_SPELLINGS)
         base = self._service.settings.public_base
         found = [
             {
@@ -119,7 +116,4 @@ class TablePages:
 def _asked(request: Request) -> str:
     """Return the form that Accept asks for: CSV unless it says otherwise."""
     offers = (CSV, *(media for media in _NAMES if media != CSV))
-    media = choose(header(request.scope, b"accept"), offers)
-    if media is None:
-        raise NotAcceptable(parameter="Accept")
-    return _NAMES[media]
+    return _NAMES[accepted(request, offers)]

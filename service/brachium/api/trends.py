@@ -12,10 +12,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from brachium.api import trend_json
-from brachium.api.answers import header
-from brachium.api.faults import BadParameter, NotAcceptable, NotFound, NotJson, Refused
-from brachium.api.media import JSON, JSON_SPELLINGS, choose
-from brachium.api.requests import json_body, once_each
+from brachium.api.faults import BadParameter, NotFound, NotJson, Refused
+from brachium.api.media import JSON, JSON_SPELLINGS
+from brachium.api.requests import accepted, json_body
 from brachium.assess.visits import Wanted
 from brachium.exam.findings import Identifier, Word
 from brachium.exam.shape import problems_of
@@ -78,9 +77,7 @@ class TrendPages:
         return await self._answer(request, patient_id(asked), query.wanted())
 
     async def _answer(self, request: Request, patient: str, wanted: Wanted) -> Response:
-        once_each(request)
-        if choose(header(request.scope, b"accept"), JSON_SPELLINGS) is None:
-            raise NotAcceptable(parameter="Accept")
+        accepted(request, JSON_SPELLINGS)
         for name, known in self._service.parts.trends.unknown(wanted):
             raise BadParameter(parameter=name, allowed=", ".join(sorted(known)) or "none here")
         body = await self._service.work.run(partial(self._body, patient, wanted))

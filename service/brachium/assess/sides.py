@@ -13,7 +13,6 @@ is the healthy one.
 from __future__ import annotations
 
 from decimal import Decimal
-from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from brachium.assess.errors import SAME, WITHIN_EXAM, Allowance, Two, allowance, instrument
@@ -181,9 +180,9 @@ def _difference(
     options: AssessOptions,
 ) -> SideDifference:
     value = right.value - left.value
-    threshold = _threshold(
-        what.joint, what.motion, what.mode, right.method, left.method, options, tables
-    )
+    methods = (right.method, left.method)
+    two = Two(what.joint, what.motion, (what.mode, what.mode), methods, SAME, WITHIN_EXAM)
+    threshold = allowance(two, tables, memory=options.memory_references)
     ends = _ends(right.leaf)
     ratio = None if ends or not left.value else right.value * 100 / left.value
     return SideDifference(
@@ -202,17 +201,3 @@ def _difference(
 def _is_outside(ranges: Mapping[str, Judgement], leaf: Leaf) -> bool:
     judged = ranges.get(leaf.key)
     return judged is not None and judged.interpretation in OUTSIDE
-
-
-@lru_cache(maxsize=4096)
-def _threshold(
-    joint: str,
-    motion: str,
-    mode: str,
-    right: str,
-    left: str,
-    options: AssessOptions,
-    tables: Tables,
-) -> Allowance | None:
-    two = Two(joint, motion, (mode, mode), (right, left), SAME, WITHIN_EXAM)
-    return allowance(two, tables, memory=options.memory_references)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from brachium.bulk.carrying import Carrying, Stopped, Tools
 from brachium.bulk.folders import Folders
+from brachium.coding.periods import instant
 from brachium.store.jobs import Job, JobState, NewJob
 from brachium.store.port import StoreUnavailable
 
@@ -142,6 +143,5 @@ def _tell(job: Job, error: Exception) -> None:
     FAILURES.error("export %s: %s at %s", job.id[:8], type(error).__name__, where)
 
 
-def _after(instant: str, hours: int) -> str:
-    later = datetime.fromisoformat(instant).astimezone(UTC) + timedelta(hours=hours)
-    return later.strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
+def _after(moment: str, hours: int) -> str:
+    return instant(datetime.fromisoformat(moment).astimezone(UTC) + timedelta(hours=hours))

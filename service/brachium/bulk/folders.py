@@ -9,12 +9,9 @@ from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import IO
 
 from brachium.store.jobs import OutputFile
-
-if TYPE_CHECKING:
-    pass
 
 _PART = ".part"
 

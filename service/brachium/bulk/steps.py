@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import orjson
@@ -150,6 +149,4 @@ class Walk:
 
 
 def _since(moment: str) -> Criterion:
-    end = datetime.fromisoformat(moment) + timedelta(milliseconds=1)
-    high = end.strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
-    return Criterion(("_lastUpdated",), (Period("ge", moment, high),))
+    return Criterion(("_lastUpdated",), (Period("ge", moment, moment),))

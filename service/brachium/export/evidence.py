@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import orjson
 
+from brachium.store.audit_terms import number_of
 from brachium.store.chain import BEGINNING, text_of
 from brachium.store.criteria import Criterion, Is, Order, Search
 
@@ -49,9 +50,7 @@ def evidence(store: Store, export: Export, exam_id: str, head: bytes) -> Evidenc
         provenance = [row.text for row in members if row.type == "Provenance"]
         folder = f"version-{one.version}"
         files[f"{folder}/exam.json"] = one.content
-        files[f"{folder}/collection.json"] = (
-            export.bundle(exam_id, "collection", one.version) or b""
-        )
+        files[f"{folder}/collection.json"] = export.framed(one, members)
         files[f"{folder}/provenance.ndjson"] = _lines(provenance)
     told = list(_told(store, exam_id, names))
     files["audit-events.ndjson"] = _lines(event for event, _ in told)
@@ -88,7 +87,7 @@ def _told(store: Store, exam_id: str, names: set[str]) -> Iterator[tuple[bytes, 
 
 def _link(store: Store, event: StoredResource) -> tuple[AuditRow, str]:
     """Return the entry of an AuditEvent, and the hash before it in the chain."""
-    number = int(event.id.rpartition("-")[2])
+    number = number_of(event.id)
     *before, row = store.audit(number - 2, 2 if number > 1 else 1)
     return row, before[0].hash if before else BEGINNING.hex()
 

@@ -13,6 +13,7 @@ from brachium.assess.assessment import assess
 from brachium.assess.told import told
 from brachium.coding.encode import encode
 from brachium.coding.identity import exam_id, party_id
+from brachium.coding.periods import instant
 from brachium.exam.canonical import canonical, digest
 from brachium.exam.findings import Exam
 from brachium.exam.leaves import leaves
@@ -161,7 +162,4 @@ def later(now: str, before: str) -> str:
     Versions of a resource must be in the order of their times (FHIR R4 Resource.meta.lastUpdated).
     """
     earliest = datetime.fromisoformat(before) + timedelta(milliseconds=1)
-    return max(datetime.fromisoformat(now), earliest).astimezone(UTC).strftime(_INSTANT)[:-3] + "Z"
-
-
-_INSTANT = "%Y-%m-%dT%H:%M:%S.%f"
+    return instant(max(datetime.fromisoformat(now), earliest).astimezone(UTC))

@@ -55,7 +55,6 @@ KINDS = (
     ),
     Kind("panel", "Examination of a joint", "", (), ("panel",)),
 )
-LEAVES = ("motion", "sign", "strength", "part")
 
 
 def profile_name(kind: str) -> str:

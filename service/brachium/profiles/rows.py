@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any, NamedTuple, TypeAlias
 
-from brachium.profiles.base import HL7, Rule, Slicing, Type
+from brachium.profiles.base import Rule, Slicing, Type
 
 Json: TypeAlias = Any
 
@@ -84,11 +84,6 @@ def extensions(place: str, *slots: tuple[str, str, int, str]) -> tuple[Row, ...]
         rows.append(Row(one, least, most, (Type("Extension", profiles=(url,)),)))
         rows.append(Row(f"{one}.url", set=("fixedUri", url)))
     return tuple(rows)
-
-
-def hl7(name: str) -> str:
-    """Return the canonical URL of a definition of HL7's."""
-    return HL7 + name
 
 
 def joined(*parts: Iterable[Row]) -> tuple[Row, ...]:

@@ -16,7 +16,6 @@ from brachium.security.oauth import OAuthError
 LETTERS = "cruds"
 ANY = "*"
 OLDER_WORDS = {"read": "rs", "write": "cud", "*": "cruds"}
-MEANING = {"c": "create", "r": "read", "u": "update", "d": "delete", "s": "search"}
 _SCOPE = re.compile(r"system/(\*|[A-Z][A-Za-z]{1,63})\.(c?r?u?d?s?|read|write|\*)")
 # what can be shown again in an answer: the characters of RFC 6749 3.3
 _SHOWN = re.compile(r"[\x21\x23-\x5b\x5d-\x7e]{1,100}")

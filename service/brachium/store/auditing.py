@@ -83,6 +83,8 @@ def history(
     at: int | None,
     after: str | None,
     tell: Teller,
+    *,
+    total: bool,
 ) -> Page:
     """Return a page of the history of one AuditEvent or of all: each has one version for ever."""
     criteria = []
@@ -93,7 +95,7 @@ def history(
     if period is not None:
         criteria.append(Criterion((UPDATED,), (Period("lt", period[1], period[1]),)))
     search = Search(TYPE, tuple(criteria))
-    return found(db, search, count, at, after, None, tell, total=True)
+    return found(db, search, count, at, after, None, tell, total=total)
 
 
 def _told(row: tuple[int, bytes, bytes], tell: Teller) -> StoredResource:

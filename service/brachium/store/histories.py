@@ -6,28 +6,13 @@ import sqlite3
 
 from brachium.store import reading
 from brachium.store.belonging import belonging
+from brachium.store.conditions import RECORDED
+from brachium.store.leads import of_id, of_value
 from brachium.store.port import Page
 from brachium.store.searching import newest_key
 from brachium.store.terms import ANY
 
-_OF_ONE = (
-    (
-        " FROM resource_id CROSS JOIN resource_version AS resource"
-        " ON resource.pk = resource_id.resource_version"
-        " WHERE resource_id.type = ? AND resource_id.id = ?"
-    ),
-    "resource.pk DESC",
-)
-_OF_TYPE = (
-    (
-        " FROM search CROSS JOIN resource_version AS resource"
-        " ON resource.pk BETWEEN search.first AND search.last"
-        " WHERE search.type = ? AND search.parameter = ? AND search.value = ?"
-    ),
-    "search.first DESC, resource.pk DESC",
-)
 _OF_ALL = (" FROM resource_version AS resource WHERE TRUE", "resource.pk DESC")
-_RECORDED = "(SELECT recorded FROM exam_version WHERE pk = resource.origin)"
 # the version that came next, as of the moment
 _REPLACED = (
     "(SELECT min(origin.recorded) FROM resource_id AS newer"
@@ -86,8 +71,10 @@ def _source(kind: str | None, identity: str | None) -> tuple[str, str, tuple[obj
     if kind is None:
         return (*_OF_ALL, ())
     if identity is None:
-        return (*_OF_TYPE, (kind, ANY, ANY))
-    return (*_OF_ONE, (kind, identity))
+        lead = of_value(kind, ANY, ANY)
+        return lead.sql, "search.first DESC, resource.pk DESC", lead.values
+    lead = of_id(kind, identity)
+    return lead.sql, "resource.pk DESC", lead.values
 
 
 def _conditions(
@@ -102,13 +89,13 @@ def _conditions(
     if since is not None:
         # the key bounds what is looked at; a clock put back may leave older versions behind it
         first = reading.first_key_since(db, since)
-        where += f" AND resource.pk >= ? AND {_RECORDED} >= ?"
+        where += f" AND resource.pk >= ? AND {RECORDED} >= ?"
         values += [first, since]
         if in_runs:
             where += " AND search.last >= ?"
             values.append(first)
     if period is not None:
-        where += f" AND {_RECORDED} < ? AND coalesce({_REPLACED} > ?, TRUE)"
+        where += f" AND {RECORDED} < ? AND coalesce({_REPLACED} > ?, TRUE)"
         values += [period[1], moment, period[0]]
     return where, tuple(values)
 

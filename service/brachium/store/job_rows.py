@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from brachium.store import reading
 from brachium.store.jobs import Cut, Job, JobState, NewJob, OutputFile
 from brachium.store.port import Overtaken
 from brachium.store.searching import newest_key
@@ -206,13 +207,7 @@ class SqliteJobs:
     def since(self, moment: str) -> str:
         """Return the place in a search without an order before which nothing is so new."""
         with self._readers.lent() as db:
-            (first,) = db.execute(
-                "SELECT coalesce(min(resource.pk), (SELECT max(pk) + 1 FROM resource_version), 1)"
-                " FROM exam_version CROSS JOIN resource_version AS resource"
-                " ON resource.origin = exam_version.pk WHERE recorded >= ?",
-                (moment,),
-            ).fetchone()
-        return Place((first - 1,)).text
+            return Place((reading.first_key_since(db, moment) - 1,)).text
 
     def newest(self, kind: str, identity: str, at: int) -> int:
         """Return the newest version of a resource as of a cut; 0 when there is none."""

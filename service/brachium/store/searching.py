@@ -67,16 +67,14 @@ def found(
 
 
 def _total(db: sqlite3.Connection, planned: Plan) -> int:
+    if len(planned.leads) == 1:
+        (lead,) = planned.leads
+        query = f"SELECT count(*){lead.sql}{planned.where}"
+        return int(db.execute(query, (*lead.values, *planned.values)).fetchone()[0])
     # what two leads have in common counts once
-    what = "count(*)" if len(planned.leads) == 1 else "resource.pk"
-    queries = [f"SELECT {what}{lead.sql}{planned.where}" for lead in planned.leads]
-    values = [value for lead in planned.leads for value in (*lead.values, *planned.values)]
-    if not queries:
-        return 0
-    if len(queries) == 1:
-        return int(db.execute(queries[0], values).fetchone()[0])
     keys: set[int] = set()
-    for query, lead in zip(queries, planned.leads, strict=True):
+    for lead in planned.leads:
+        query = f"SELECT resource.pk{lead.sql}{planned.where}"
         keys.update(row[0] for row in db.execute(query, (*lead.values, *planned.values)))
     return len(keys)
 

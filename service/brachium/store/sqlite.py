@@ -171,7 +171,7 @@ class SqliteStore:
         if resource_type == auditing.TYPE:
             with self._readers.lent() as db:
                 told = (resource_id, since, period, count, at, after, self._found_by.event)
-                return auditing.history(db, *told)
+                return auditing.history(db, *told, total=total)
         with self._indexed() as db:
             wanted = (resource_type, resource_id, since, period, count, at, after)
             return histories.told(db, *wanted, total=total, organization=organization)
